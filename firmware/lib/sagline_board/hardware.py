@@ -1,0 +1,61 @@
+# SPDX-License-Identifier: MIT
+"""The small contract between the portable core and a board.
+
+`boards/pico.py`, `boards/unix.py` and the virtual rig each implement it. The
+core calls nothing else of the hardware, and `capture` is the only call that
+takes time.
+"""
+
+from array import array
+
+# Rows that one capture may return: 20 bins of three channels, and the slower
+# converter's few conversions beside them.
+MAX_ROWS = 96
+ROW = 5
+
+
+class Hardware:
+    """What a board offers to the core.
+
+    rows: array('i') of MAX_ROWS * ROW integers, filled by `capture`: source
+        (converter * 4 + channel), start tick, length in us, conversions
+        summed, sum of codes.
+    onboard, ads1115: 1 where that converter is fitted.
+    one_shot: 1 where the hardware itself ends each gate pulse.
+    cold: 1 where the loads are known to be cold at start.
+    model, serial: fields two and three of *IDN?.
+    """
+
+    onboard = 1
+    ads1115 = 0
+    one_shot = 0
+    cold = 0
+    model = "rig"
+    serial = "0"
+
+    def __init__(self):
+        self.rows = array("i", [0] * (MAX_ROWS * ROW))
+
+    def ticks_us(self):
+        """Return the microsecond counter, 0 to 2**30 - 1."""
+        raise NotImplementedError
+
+    def switch(self, mask, longest_us):
+        """Turn on the loads of `mask` and no others; mask 0 turns all off.
+
+        Where `one_shot` is 1 the hardware turns them off by itself after
+        `longest_us`, whatever the interpreter does.
+        """
+        raise NotImplementedError
+
+    def set_range(self, high):
+        """Choose the 16.5 V range (1) or the low range (0)."""
+        raise NotImplementedError
+
+    def capture(self, length_us, bin_us):
+        """Sample for `length_us`, return how many rows were written.
+
+        The on-board converter gives one row per channel for each `bin_us`;
+        the ADS1115 one row for each conversion that ended meanwhile.
+        """
+        raise NotImplementedError

@@ -1,0 +1,132 @@
+# SPDX-License-Identifier: MIT
+"""The rig's circuit values, once. Integers only; every key carries its unit.
+
+The board answers these over the wire (commands.py names the fields), the host
+computes with what the board answered, and the virtual circuit draws its parts
+from the same nominal values and limits. A limit is the half-width of a
+rectangular distribution about the nominal value.
+"""
+
+# One bit of a load mask per entry, in this order. `switch_*` is the two
+# MOSFETs in series with the resistor (selector and ARM). The energy limits are
+# at most half of what the part is rated for.
+LOADS = (
+    {
+        "load_milliohm": 3300,
+        "tolerance_ppm": 10000,
+        "switch_milliohm": 41,
+        "switch_tolerance_ppm": 250000,
+        "tcr_ppm_per_k": 100,
+        "max_mv": 13800,
+        "max_ma": 4000,
+        "max_on_ms": 1200,
+        "max_pulse_mj": 50000,
+        "mean_mw": 5000,
+    },
+    {
+        "load_milliohm": 15000,
+        "tolerance_ppm": 10000,
+        "switch_milliohm": 41,
+        "switch_tolerance_ppm": 250000,
+        "tcr_ppm_per_k": 100,
+        "max_mv": 16500,
+        "max_ma": 1200,
+        "max_on_ms": 1200,
+        "max_pulse_mj": 22000,
+        "mean_mw": 2500,
+    },
+    {
+        "load_milliohm": 68000,
+        "tolerance_ppm": 10000,
+        "switch_milliohm": 41,
+        "switch_tolerance_ppm": 250000,
+        "tcr_ppm_per_k": 100,
+        "max_mv": 16500,
+        "max_ma": 260,
+        "max_on_ms": 2000,
+        "max_pulse_mj": 8500,
+        "mean_mw": 1000,
+    },
+    {
+        "load_milliohm": 470000,
+        "tolerance_ppm": 10000,
+        "switch_milliohm": 41,
+        "switch_tolerance_ppm": 250000,
+        "tcr_ppm_per_k": 100,
+        "max_mv": 16500,
+        "max_ma": 40,
+        "max_on_ms": 5000,
+        "max_pulse_mj": 3000,
+        "mean_mw": 500,
+    },
+)
+
+# Each channel is a node fed through `top_ohm` from its tap and through
+# `lift_ohm` from the reference, with `foot_ohm` to ground. The 16.5 V range
+# adds `range_foot_ohm` to ground. 0 means the part is not fitted.
+SENSE, FORCE, RETURN = 0, 1, 2
+CHANNELS = (
+    {
+        "top_ohm": 100000,
+        "foot_ohm": 75000,
+        "lift_ohm": 1000000,
+        "range_foot_ohm": 16000,
+        "tolerance_ppm": 1000,
+        "follower_offset_uv": 500,
+    },
+    {
+        "top_ohm": 100000,
+        "foot_ohm": 75000,
+        "lift_ohm": 1000000,
+        "range_foot_ohm": 16000,
+        "tolerance_ppm": 1000,
+        "follower_offset_uv": 500,
+    },
+    {
+        "top_ohm": 22000,
+        "foot_ohm": 0,
+        "lift_ohm": 220000,
+        "range_foot_ohm": 0,
+        "tolerance_ppm": 1000,
+        "follower_offset_uv": 500,
+    },
+)
+
+# The reference lifts the channels and is the on-board converter's full scale.
+REFERENCE = {"reference_uv": 3000000, "tolerance_ppm": 2000}
+
+# `lsb_nv` is the code width at the pin. The on-board converter's gain is the
+# reference's, so its own gain limit is 0. `sample_ns` is the time of one
+# conversion of one channel; `rate_tolerance_ppm` its limit.
+ONBOARD, ADS1115 = 0, 1
+CONVERTERS = (
+    {
+        "lsb_nv": 732422,
+        "full_code": 4095,
+        "gain_ppm": 0,
+        "offset_millilsb": 4000,
+        "inl_millilsb": 8000,
+        "noise_millilsb": 970,
+        "sample_ns": 2000,
+        "rate_tolerance_ppm": 100,
+    },
+    {
+        "lsb_nv": 62500,
+        "full_code": 32767,
+        "gain_ppm": 1500,
+        "offset_millilsb": 3000,
+        "inl_millilsb": 1000,
+        "noise_millilsb": 500,
+        "sample_ns": 1162791,
+        "rate_tolerance_ppm": 100000,
+    },
+)
+
+# Highest cell voltage that still fits each range (board's choice of range and
+# over-voltage trip).
+RANGE_MV = (4500, 16500)
+
+# Leads and joints as an ordinary rig has them; they fall out of the result and
+# only the plan and the virtual circuit use them.
+FORCE_PATH_MILLIOHM = 90
+RETURN_PATH_MILLIOHM = 60

@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: MIT
+"""When to sample how finely, and the record of integers that comes of it.
+
+A record is a list of points: source, start and length of the window in us from
+the start of the step, conversions summed, and their sum. It is dense just after
+an edge, where the cell moves fast, and for half a second around it; elsewhere
+points are sums over longer windows. Sums are exact: no float is ever stored.
+"""
+
+from array import array
+
+from . import ticks
+
+CAPACITY = 4600
+
+# Age since the last edge (us) up to which a row holds; the slice after which
+# the interpreter looks at its input again; the on-board bin within the slice.
+SCHEDULE = (
+    (1000, 1000, 50),
+    (5000, 4000, 200),
+    (20000, 5000, 1000),
+    (500000, 5000, 5000),
+)
+# Around an edge every ADS1115 conversion is kept by itself for this long.
+NEAR_EDGE_US = 500000
+# Far from edges: slice and bin, and the window over which points are summed.
+FAR_SLICE_US = 10000
+FAR_GROUP_US = 50000
+# With a load on, the interpreter is never away for longer than this.
+LOADED_SLICE_US = 5000
+
+
+def slice_plan(since_edge_us, until_edge_us, loaded):
+    """Return (slice_us, bin_us, group_us) at this distance from the edges.
+
+    None for an edge that does not exist. group_us 0 keeps each row as a point.
+    """
+    if since_edge_us is not None:
+        for age_us, slice_us, bin_us in SCHEDULE:
+            if since_edge_us < age_us:
+                return slice_us, bin_us, 0
+    if until_edge_us is not None and until_edge_us <= NEAR_EDGE_US:
+        return LOADED_SLICE_US, LOADED_SLICE_US, 0
+    slice_us = LOADED_SLICE_US if loaded else FAR_SLICE_US
+    return slice_us, slice_us, FAR_GROUP_US
+
+
+def expected_points(segments):
+    """Return an upper bound on the points that (mask, ms) segments will take."""
+    near_ms = NEAR_EDGE_US // 1000
+    points = 0
+    previous = 0
+    run_ms = 0
+    for index, (mask, duration_ms) in enumerate(segments):
+        # Neighbours with one mask are one run: no edge lies between them. Each
+        # boundary may cut three windows of each converter short.
+        run_ms += duration_ms
+        points += 20
+        last = index + 1 == len(segments)
+        if not last and segments[index + 1][0] == mask:
+            continue
+        after = previous != mask
+        close_ms = min(run_ms, near_ms * (after + (not last)))
+        # Near: three on-board points in 5 ms and, at the ADS1115's fastest,
+        # one conversion a millisecond; the first 20 ms are denser still.
+        points += close_ms * 8 // 5 + (200 if after else 0)
+        # Far: six sources, each closing a window in 50 ms.
+        points += (run_ms - close_ms) * 6 * 1000 // FAR_GROUP_US
+        previous = mask
+        run_ms = 0
+    return points
+
+
+class Sampler:
+    """The record of one step, in arrays allocated once."""
+
+    def __init__(self):
+        self.count = 0
+        self.full = False
+        self._source = array("B", bytes(CAPACITY))
+        self._start_us = array("i", [0] * CAPACITY)
+        self._length_us = array("i", [0] * CAPACITY)
+        self._n = array("H", [0] * CAPACITY)
+        self._total = array("i", [0] * CAPACITY)
+        # One open group per source: start, end (us), n, total. n 0 is none.
+        self._open = [[0, 0, 0, 0] for _ in range(8)]
+        self._origin = 0
+
+    def begin(self, origin_tick):
+        """Start an empty record whose times count from `origin_tick`."""
+        self.count = 0
+        self.full = False
+        self._origin = origin_tick
+        for group in self._open:
+            group[2] = 0
+
+    def add(self, rows, row_count, group_us):
+        """Take `row_count` rows of a capture; sum them into windows of `group_us`."""
+        for offset in range(0, row_count * 5, 5):
+            start_us = ticks.diff(rows[offset + 1], self._origin)
+            end_us = start_us + rows[offset + 2]
+            group = self._open[rows[offset]]
+            if group[2] == 0:
+                group[0] = start_us
+                group[3] = 0
+            group[1] = end_us
+            group[2] += rows[offset + 3]
+            group[3] += rows[offset + 4]
+            if end_us - group[0] >= group_us:
+                self._close(rows[offset], group)
+
+    def flush(self):
+        """Close the open windows; done before each edge so that no window spans it."""
+        for source, group in enumerate(self._open):
+            if group[2]:
+                self._close(source, group)
+
+    def _close(self, source, group):
+        index = self.count
+        if index >= CAPACITY:
+            self.full = True
+        else:
+            self._source[index] = source
+            self._start_us[index] = group[0]
+            self._length_us[index] = group[1] - group[0]
+            self._n[index] = group[2]
+            self._total[index] = group[3]
+            self.count = index + 1
+        group[2] = 0
+
+    def point(self, index):
+        """Return (source, start_us, length_us, n, total) of one point."""
+        return (
+            self._source[index], self._start_us[index], self._length_us[index],
+            self._n[index], self._total[index],
+        )  # fmt: skip

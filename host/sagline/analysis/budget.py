@@ -1,0 +1,228 @@
+# SPDX-License-Identifier: MIT
+"""Uncertainty: the model run on uncertain numbers, and the budgets read off it.
+
+The only module that uses GTC. It is imported when first needed: it brings scipy along,
+which the first screen must not wait for.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from math import hypot
+from typing import Any
+
+import numpy as np
+
+from sagline.analysis.calibration import load_resistance, model
+from sagline.analysis.influences import SOURCES, Influence
+from sagline.analysis.montecarlo import SEED, draw, interval
+from sagline.analysis.repeats import Scatter
+from sagline.analysis.values import BudgetLine, FloatArray, Quantity
+
+BETWEEN_REPEATS = "between repeats"
+DOMINANT_SHARE = 0.5
+"""A bounded input above this share of u squared makes t and Welch-Satterthwaite wrong."""
+
+CURVED_U_REL = 0.1
+"""Relative u(r) above which E/r and E^2/(4r) are too curved for the law of propagation."""
+
+MANY_DOF = 1e6
+"""Degrees of freedom given as infinite: t and the normal agree to six digits there."""
+
+OUTPUTS = ("r_ohm", "emf_v", "current_a")
+"""What the model gives, and the order of a Scatter's columns."""
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """Every figure of one time, with the budgets of r (ohm) and E (V) and their covariance."""
+
+    r_ohm: Quantity
+    emf_v: Quantity
+    current_a: Quantity
+    load_ohm: Quantity
+    short_circuit_a: Quantity | None
+    max_power_w: Quantity | None
+    budget: tuple[BudgetLine, ...]
+    emf_budget: tuple[BudgetLine, ...]
+    covariance_v_ohm: float
+
+
+def _gtc() -> Any:
+    import GTC
+
+    return GTC
+
+
+def coverage_factor(dof: float | None) -> float:
+    """Two-sided 95 % factor of the t distribution; None or infinity for a normal one."""
+    return float(_gtc().reporting.k_factor(float("inf") if dof is None else dof, 95))
+
+
+def uncertain(influences: Sequence[Influence]) -> dict[str, Any]:
+    """One independent uncertain number per input, by name; a plain number without spread."""
+    return {
+        item.name: _gtc().ureal(item.value, item.u, item.dof, label=item.name)
+        if item.spread
+        else item.value
+        for item in influences
+    }
+
+
+def propagate(
+    function: Callable[[Mapping[str, Any]], Any], influences: Sequence[Influence]
+) -> Quantity:
+    """A figure by the law of propagation (GUM 5.1.2) with Welch-Satterthwaite (G.4.1)."""
+    return _by_law(function(uncertain(influences)))
+
+
+def evaluate(influences: Sequence[Influence], scatter: Scatter | None) -> Evaluation:
+    """Figures and budgets from the inputs of `influences.influences_of`.
+
+    `scatter` is the Type A of r, E, I. Without it (a single repeat) u is unknown: the
+    figures stand without an interval and the budgets hold the known part only.
+    """
+    known = uncertain(influences)
+    r, emf, current = model(known)
+    extra = _scatter_numbers(scatter)
+    r, emf, current = r + extra[0], emf + extra[1], current + extra[2]
+    load = load_resistance(known)
+    drawn = _Draws(influences, scatter)
+    inputs = [(item, known[item.name]) for item in influences if item.spread]
+
+    def quantity(number: Any, name: str, curved: bool = False) -> Quantity:
+        if scatter is None and name != "load_ohm":
+            return Quantity(float(number.x), None, None, None, None, None)
+        if curved or _dominated(number, inputs):
+            return _by_draws(number, drawn.of(name))
+        return _by_law(number)
+
+    r_figure, emf_figure = quantity(r, "r_ohm"), quantity(emf, "emf_v")
+    short_circuit, max_power = None, None
+    if r_figure.value > 0.0:
+        pair = {"short_circuit_a": emf / r, "max_power_w": emf * emf / (4.0 * r)}
+        if r_figure.low95 is not None and r_figure.low95 <= 0.0:
+            short_circuit, max_power = _unbounded(r_figure, emf_figure)
+        else:
+            short_circuit, max_power = (
+                quantity(pair[name], name, r.u > CURVED_U_REL * r_figure.value) for name in pair
+            )
+    return Evaluation(
+        r_ohm=r_figure,
+        emf_v=emf_figure,
+        current_a=quantity(current, "current_a"),
+        load_ohm=quantity(load if hasattr(load, "u") else _gtc().ureal(load, 0.0), "load_ohm"),
+        short_circuit_a=short_circuit,
+        max_power_w=max_power,
+        budget=_lines(r, inputs, extra[0], scatter),
+        emf_budget=_lines(emf, inputs, extra[1], scatter),
+        covariance_v_ohm=float(_gtc().get_covariance(emf, r)),
+    )
+
+
+class _Draws:
+    """The Monte Carlo draws of every figure, made once and only when asked for."""
+
+    def __init__(self, influences: Sequence[Influence], scatter: Scatter | None) -> None:
+        self._influences = influences
+        self._scatter = scatter
+        self._made: dict[str, FloatArray] = {}
+
+    def of(self, name: str) -> FloatArray:
+        if not self._made:
+            generator = np.random.default_rng(SEED)
+            x = draw(self._influences, generator)
+            columns = list(model(x))
+            if self._scatter is not None and np.any(self._scatter.deviation):
+                extra = self._scatter.draws(generator, len(columns[0]))
+                columns = [column + extra[:, index] for index, column in enumerate(columns)]
+            self._made = dict(zip(OUTPUTS, columns, strict=True))
+            r_ohm, emf_v = self._made["r_ohm"], self._made["emf_v"]
+            self._made["short_circuit_a"] = emf_v / r_ohm
+            self._made["max_power_w"] = emf_v * emf_v / (4.0 * r_ohm)
+            self._made["load_ohm"] = load_resistance(x)
+        return self._made[name]
+
+
+def _by_law(number: Any) -> Quantity:
+    value, u, dof = float(number.x), float(number.u), float(number.df)
+    k = coverage_factor(dof)
+    finite = dof if dof < MANY_DOF else None
+    return Quantity(value, u, finite, k, value - k * u, value + k * u)
+
+
+def _dominated(number: Any, inputs: Sequence[tuple[Influence, Any]]) -> bool:
+    """Whether one bounded input makes more than half of u squared."""
+    limit = DOMINANT_SHARE * number.u**2
+    return any(
+        item.bounded and _gtc().component(number, part) ** 2 > limit for item, part in inputs
+    )
+
+
+def _by_draws(number: Any, draws: FloatArray) -> Quantity:
+    """Value, u and dof by the law; the interval by Monte Carlo, and k = U/u."""
+    law = _by_law(number)
+    low, high = interval(draws)
+    return Quantity(law.value, law.u, law.dof, 0.5 * (high - low) / float(number.u), low, high)
+
+
+def _scatter_numbers(scatter: Scatter | None) -> list[Any]:
+    """Type A as zeros with an uncertainty, correlated as the repeats were."""
+    if scatter is None or not np.any(scatter.deviation):
+        return [0.0] * len(OUTPUTS)
+    covariance = scatter.covariance
+    u = np.sqrt(np.diag(covariance))
+    numbers = _gtc().multiple_ureal([0.0] * len(u), list(map(float, u)), scatter.dof)
+    for i in range(len(u)):
+        for j in range(i):
+            if u[i] and u[j]:
+                r = float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0))
+                _gtc().set_correlation(r, numbers[i], numbers[j])
+    return list(numbers)
+
+
+def _lines(
+    number: Any, inputs: Sequence[tuple[Influence, Any]], extra: Any, scatter: Scatter | None
+) -> tuple[BudgetLine, ...]:
+    """One line per source, largest first. All inputs are independent, so that
+    share_i = c_i^2 u_i^2 / u^2 and the shares sum to 1."""
+    parts = dict.fromkeys(SOURCES, 0.0)
+    for item, part in inputs:
+        parts[item.source] = hypot(parts[item.source], float(_gtc().component(number, part)))
+    variance = sum(u * u for u in parts.values())
+    lines = [("B", source, u) for source, u in parts.items()]
+    if scatter is not None:
+        type_a_u = (
+            float(_gtc().component(number, extra)) if hasattr(extra, "u") and extra.u else 0.0
+        )
+        variance += type_a_u * type_a_u
+        lines.append(("A", BETWEEN_REPEATS, type_a_u))
+    lines.sort(key=lambda line: -line[2])
+    return tuple(
+        BudgetLine(source, kind, u, u * u / variance if variance else 0.0)
+        for kind, source, u in lines
+    )
+
+
+def _unbounded(r_ohm: Quantity, emf_v: Quantity) -> tuple[Quantity, Quantity]:
+    """Short-circuit current and greatest power where r may be zero: a lower bound only."""
+    e, r = emf_v.value, r_ohm.value
+    e_low, r_high = emf_v.low95 or 0.0, r_ohm.high95 or float("inf")
+    # A corner of two 95 % intervals: at least 95 % for the bound, whatever the covariance.
+    e_low = max(0.0, e_low)
+    return (
+        Quantity(e / r, None, None, None, e_low / r_high, None),
+        Quantity(e * e / (4.0 * r), None, None, None, e_low**2 / (4.0 * r_high), None),
+    )
+
+
+def relative_u95(influences: Sequence[Influence]) -> float:
+    """Half-width of the 95 % interval of r over r for what is expected, without scatter.
+
+    Raises ValueError where r is zero.
+    """
+    figure = evaluate(influences, Scatter.none(len(OUTPUTS))).r_ohm
+    if figure.value == 0.0 or figure.low95 is None or figure.high95 is None:
+        raise ValueError("r is zero: its relative uncertainty has no meaning")
+    return 0.5 * (figure.high95 - figure.low95) / abs(figure.value)

@@ -1,0 +1,210 @@
+# SPDX-License-Identifier: MIT
+"""The measurement model: from levels in codes and the rig's values to r, E and I.
+
+`model` is the one place where they meet. It uses + - * / only, so that the same function
+runs on floats, on arrays of Monte Carlo draws and on uncertain numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from sagline.analysis.influences import Readings
+from sagline.analysis.profile import RigProfile, transfer
+from sagline.analysis.values import (
+    FORCE,
+    ONBOARD,
+    RETURN,
+    SENSE,
+    AnalysisError,
+    FloatArray,
+    RawStep,
+)
+
+BLOCKING_DIODE_V = 0.3
+"""Expected drop of the force path's blocking diode: used to plan only, it falls out of r."""
+
+
+class Outputs(NamedTuple):
+    """r (ohm), E (V), load current (A); of whatever number type went in."""
+
+    r_ohm: Any
+    emf_v: Any
+    current_a: Any
+
+
+def _conductance(x: Mapping[str, Any], channel: str) -> Any:
+    total = 1.0 / x[f"{channel}_top_ohm"]
+    for part in ("foot", "lift", "range_foot"):
+        name = f"{channel}_{part}_ohm"
+        if name in x:
+            total = total + 1.0 / x[name]
+    return total
+
+
+def _pin_v(x: Mapping[str, Any], level: str) -> Any:
+    code = (
+        x[f"{level}_code"]
+        - x["converter_offset_code"]
+        - x[f"{level}_inl_code"]
+        - x[f"{level}_rounding_code"]
+    )
+    if "codes_per_reference" in x:
+        width_v = x["reference_v"] / x["codes_per_reference"]
+    else:
+        width_v = x["lsb_v"]
+    return code * width_v / (1.0 + x["converter_gain"])
+
+
+def _tap_v(x: Mapping[str, Any], channel: str, level: str, conductance: Any) -> Any:
+    node_v = _pin_v(x, level) - x[f"{channel}_follower_v"]
+    lift_a = x["reference_v"] / x[f"{channel}_lift_ohm"] if f"{channel}_lift_ohm" in x else 0.0
+    return x[f"{channel}_top_ohm"] * (node_v * conductance - lift_a)
+
+
+def _input_conductance(x: Mapping[str, Any], channel: str, conductance: Any) -> Any:
+    top = 1.0 / x[f"{channel}_top_ohm"]
+    return top - top * top / conductance
+
+
+def load_resistance(x: Mapping[str, Any]) -> Any:
+    """The load resistor at its own temperature (ohm)."""
+    return x["load_ohm"] * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
+
+
+def model(x: Mapping[str, Any]) -> Outputs:
+    """The measurement equation.
+
+    dV = E - V_sense(t), I = (V_force - V_return) / (R_load + R_switch),
+    r = dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
+    force dividers. `x` holds the names of `influences.influences_of`; a part that is not
+    fitted is left out. The return channel's open reading removes its lift and offset.
+    """
+    sense = _conductance(x, "sense")
+    force = _conductance(x, "force")
+    back = _conductance(x, "return")
+    open_v = _tap_v(x, "sense", "sense_open", sense)
+    sag_v = open_v - _tap_v(x, "sense", "sense", sense)
+    return_v = _tap_v(x, "return", "return_loaded", back) - _tap_v(x, "return", "return_open", back)
+    drop_v = _tap_v(x, "force", "force", force) - return_v
+    current_a = drop_v / (load_resistance(x) + x["switch_ohm"])
+    input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
+    r_ohm = sag_v / (current_a - input_s * sag_v)
+    return Outputs(r_ohm, open_v * (1.0 + r_ohm * input_s), current_a)
+
+
+def code_width_v(profile: RigProfile, converter: int) -> float:
+    """Nominal width of a code at the pin (V). Raises AnalysisError for an absent converter."""
+    unit = profile.converter(converter)
+    if converter == ONBOARD:
+        return profile.reference.reference_v / (unit.full_code + 1.0)
+    return unit.lsb_v
+
+
+def tap_per_code_v(profile: RigProfile, converter: int, channel: int, range_high: bool) -> float:
+    """Volts at a channel's tap per code."""
+    gain, _ = transfer(profile.channels[channel], profile.reference.reference_v, range_high)
+    return code_width_v(profile, converter) / gain
+
+
+def tap_volts(
+    profile: RigProfile, converter: int, channel: int, code: float, range_high: bool
+) -> float:
+    """Volts at a channel's tap for a mean code, with nominal values."""
+    gain, lift_v = transfer(profile.channels[channel], profile.reference.reference_v, range_high)
+    return (code * code_width_v(profile, converter) - lift_v) / gain
+
+
+def expected_readings(
+    profile: RigProfile, converter: int, load: int, range_high: bool, open_v: float, r_ohm: float
+) -> Readings:
+    """Levels to expect from a cell of `open_v` and `r_ohm`: the model backwards, for a plan.
+
+    Leads are left out: they lower the current a little and fall out of r. Raises
+    AnalysisError where the cell cannot drive a current through the blocking diode.
+    """
+    bank = profile.loads[load]
+    current_a = (open_v - BLOCKING_DIODE_V) / (r_ohm + bank.load_ohm + bank.switch_ohm)
+    if current_a <= 0.0:
+        raise AnalysisError(
+            "voltage_too_low",
+            f"{open_v:.3g} V is too little to drive a current through the rig",
+            "check the contacts and the polarity of the cell",
+        )
+    width_v = code_width_v(profile, converter)
+
+    def code(channel: int, tap_v: float) -> float:
+        gain, lift_v = transfer(
+            profile.channels[channel], profile.reference.reference_v, range_high
+        )
+        return (gain * tap_v + lift_v) / width_v
+
+    terminal_v = open_v - r_ohm * current_a
+    return Readings(
+        sense_open=code(SENSE, open_v),
+        sense=code(SENSE, terminal_v),
+        force=code(FORCE, terminal_v - BLOCKING_DIODE_V),
+        return_open=code(RETURN, 0.0),
+        return_loaded=code(RETURN, 0.0),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Waveform:
+    """A step in volts and amperes. Three arrays of one length; t_s = 0 at load on."""
+
+    t_s: FloatArray
+    sense_v: FloatArray
+    current_a: FloatArray
+
+
+def waveform(raw: RawStep, profile: RigProfile, converter: int) -> Waveform:
+    """The nominal waveform of a step, for drawing.
+
+    The current is interpolated from the times of force and return to those of sense while
+    the load is on, and is zero while it is off. Points that straddle an edge are left out.
+    Raises AnalysisError for an absent converter or a record without the three channels.
+    """
+    width_v = code_width_v(profile, converter)
+    edges_us = raw.edges_us
+    origin_us = edges_us[0] if edges_us else 0
+    end_us = raw.start_us + raw.length_us
+    whole = np.ones(raw.source.shape, dtype=bool)
+    for edge_us in edges_us:
+        whole &= (end_us <= edge_us) | (raw.start_us >= edge_us)
+
+    def tap(channel: int) -> tuple[FloatArray, FloatArray]:
+        chosen = whole & (raw.source == converter * 4 + channel) & (raw.n > 0)
+        if not chosen.any():
+            raise AnalysisError(
+                "no_points",
+                f"the record holds no points of channel {channel} of converter {converter}",
+                "measure again; if it stays so, run the selftest",
+            )
+        gain, lift_v = transfer(
+            profile.channels[channel], profile.reference.reference_v, raw.range_high
+        )
+        t_s = (raw.start_us[chosen] + raw.length_us[chosen] / 2.0 - origin_us) * 1e-6
+        return t_s, (raw.total[chosen] / raw.n[chosen] * width_v - lift_v) / gain
+
+    t_s, sense_v = tap(SENSE)
+    off_s = (edges_us[1] - origin_us) * 1e-6 if len(edges_us) > 1 else float("inf")
+
+    def while_on(channel: int) -> FloatArray:
+        at_s, volts = tap(channel)
+        on = (at_s > 0.0) & (at_s < off_s)
+        if not edges_us or not on.any():
+            return np.zeros_like(t_s)
+        return np.interp(t_s, at_s[on], volts[on])
+
+    return_t_s, return_v = tap(RETURN)
+    resting = return_v[return_t_s < 0.0]
+    open_v = float(resting.mean()) if resting.size else 0.0
+    bank = profile.loads[raw.load]
+    current_a = (while_on(FORCE) - while_on(RETURN) + open_v) / (bank.load_ohm + bank.switch_ohm)
+    on = (t_s > 0.0) & (t_s < off_s) & bool(edges_us)
+    return Waveform(t_s, sense_v, np.where(on, current_a, 0.0))

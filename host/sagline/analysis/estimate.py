@@ -1,0 +1,164 @@
+# SPDX-License-Identifier: MIT
+"""From raw steps to the figures: step, repeats, budget, and what must be said with them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import median
+
+from sagline.analysis import budget
+from sagline.analysis.calibration import tap_per_code_v
+from sagline.analysis.influences import influences_of
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.quality import drift_notice
+from sagline.analysis.repeats import Series, combine
+from sagline.analysis.values import (
+    ONBOARD,
+    SENSE,
+    AnalysisError,
+    BudgetLine,
+    Estimate,
+    Notice,
+    Quantity,
+    RawStep,
+)
+
+MATERIAL_SHARE = 0.1
+"""Of U(r). Where repeats agree far better than that, even the odd one out says nothing."""
+
+
+def estimate(
+    steps: Sequence[RawStep],
+    profile: RigProfile,
+    converter: int,
+    times_s: Sequence[float] = (0.1,),
+) -> Estimate:
+    """E, r at each of `times_s` (s after load on) and what follows from them.
+
+    All steps are repeats with one load and range. Budgets, current, covariance and the
+    rows belong to the first time. Raises AnalysisError: `negative_resistance` where even
+    the upper end of the interval of r is below zero, and those of `repeats.combine`.
+    """
+    series = combine(steps, profile, converter, times_s)
+    evaluations = [
+        budget.evaluate(
+            influences_of(
+                profile, converter, series.load, series.range_high, levels, series.noise_codes
+            ),
+            scatter,
+        )
+        for levels, scatter in zip(series.levels, series.scatter, strict=True)
+    ]
+    first = evaluations[0]
+    for t_s, evaluation in zip(series.times_s, evaluations, strict=True):
+        _refuse_negative(t_s, evaluation.r_ohm)
+    volts = tap_per_code_v(profile, converter, SENSE, series.range_high)
+    drift = sum(reading.drift_per_s for reading in series.kept) / len(series.kept)
+    return Estimate(
+        emf=first.emf_v,
+        r_at=tuple(
+            (t_s, evaluation.r_ohm)
+            for t_s, evaluation in zip(series.times_s, evaluations, strict=True)
+        ),
+        load=first.load_ohm,
+        current=first.current_a,
+        short_circuit=first.short_circuit_a,
+        max_power=first.max_power_w,
+        repeats=series.rows,
+        rejected=sum(not row.kept for row in series.rows),
+        budget=first.budget,
+        emf_budget=first.emf_budget,
+        covariance_v_ohm=first.covariance_v_ohm,
+        rest_s=min(reading.rest_s for reading in series.kept),
+        dvdt_v_per_s=drift * volts,
+        on_s=min(reading.on_s for reading in series.kept),
+        notices=tuple(_notices(series, converter, first.r_ohm, first.budget)),
+    )
+
+
+def _refuse_negative(t_s: float, r_ohm: Quantity) -> None:
+    if r_ohm.high95 is not None and r_ohm.high95 < 0.0:
+        raise AnalysisError(
+            "negative_resistance",
+            f"r({t_s:g} s) = {r_ohm.value:.3g} ohm is below zero by more than its uncertainty",
+            "something else feeds the cell, or a lead is crossed: disconnect it and look",
+        )
+
+
+def _material(series: Series, r_ohm: Quantity) -> list[int]:
+    """Repeats that lie apart from the others by an amount that matters beside U(r)."""
+    if r_ohm.low95 is None or r_ohm.high95 is None:
+        return []
+    least_ohm = MATERIAL_SHARE * 0.5 * (r_ohm.high95 - r_ohm.low95)
+    by_number = {row.n: row.r_ohm for row in series.rows if row.r_ohm is not None}
+    middle_ohm = median(by_number.values())
+    return [number for number in series.outlying if abs(by_number[number] - middle_ohm) > least_ohm]
+
+
+def _notices(
+    series: Series, converter: int, r_ohm: Quantity, lines: Sequence[BudgetLine]
+) -> list[Notice]:
+    t_s = series.times_s[0]
+    notices = [
+        Notice(
+            "ohmic_part_unavailable",
+            "the ohmic part is not given: telling it apart needs a joint fit of all repeats, "
+            "which this method does not make",
+            f"read r({t_s:g} s), and r at other times, instead",
+        ),
+        Notice(
+            "uncalibrated",
+            "the load and the divider ratios are taken from their tolerances",
+            "calibrate the rig; the budget says which source limits r",
+        ),
+    ]
+    share = {line.source: line.share for line in lines}
+    if converter == ONBOARD:
+        notices.append(
+            Notice(
+                "onboard_linearity",
+                "the on-board converter's linearity is not corrected; it makes "
+                f"{100 * share['linearity']:.0f} % of the variance of r",
+                "use the ADS1115, or a heavier load that the cell bears",
+            )
+        )
+    if len(series.kept) == 1:
+        notices.append(
+            Notice(
+                "single_repeat",
+                "one repeat only: the scatter between repeats is unknown, so no interval is "
+                "given and the budget holds the known part",
+                "measure at least two repeats, better five",
+            )
+        )
+    for row in series.rows:
+        if not row.kept:
+            notices.append(
+                Notice(
+                    "repeat_rejected",
+                    f"repeat {row.n} is left out: {row.reason}",
+                    "hold the cell still and see to the contacts",
+                )
+            )
+    outlying = _material(series, r_ohm)
+    if outlying:
+        listed = ", ".join(map(str, outlying))
+        notices.append(
+            Notice(
+                "repeat_outlier",
+                f"repeat {listed} lies apart from the others; it is kept, for no cause is known",
+                "look at its waveform; measure more repeats",
+            )
+        )
+    drift = drift_notice(series.kept)
+    if drift is not None:
+        notices.append(drift)
+    if r_ohm.low95 is not None and r_ohm.high95 is not None and r_ohm.low95 < 0.0:
+        notices.append(
+            Notice(
+                "below_resolution",
+                f"r({t_s:g} s) is below {r_ohm.high95:.2g} ohm; the rig cannot tell it from zero",
+                "use a heavier load that the cell bears, or more repeats",
+            )
+        )
+    return notices

@@ -1,0 +1,149 @@
+# SPDX-License-Identifier: MIT
+"""Every input of the measurement model with its distribution: one list.
+
+The nominal value of each goes into the model, its limit into the budget and into the
+Monte Carlo draws, so that none of the three can hold an input the others lack.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from math import exp, inf, pi, sqrt
+
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.values import FORCE, ONBOARD, RETURN, SENSE
+
+LOAD_TEMPERATURE_LIMIT_K = 5.0
+"""How far a load may be from the temperature its value belongs to."""
+
+SOURCES: tuple[str, ...] = (
+    "load resistance",
+    "divider ratio",
+    "offset",
+    "linearity",
+    "quantization",
+    "reference",
+    "converter gain",
+)
+"""The lines of a budget, before those of Type A."""
+
+CHANNEL_NAMES = {SENSE: "sense", FORCE: "force", RETURN: "return"}
+
+# Divisor of the spread that gives the standard uncertainty (GUM 4.3.7, 4.3.9; JCGM 101
+# 6.4.6 for the arc sine). Normal and t carry the standard uncertainty itself.
+_DIVISOR = {
+    "rectangular": sqrt(3.0),
+    "triangular": sqrt(6.0),
+    "arcsine": sqrt(2.0),
+    "normal": 1.0,
+    "t": 1.0,
+}
+
+
+@dataclass(frozen=True)
+class Influence:
+    """One input: `spread` is the half-width of a bounded shape, else the standard uncertainty."""
+
+    name: str
+    source: str
+    value: float
+    spread: float = 0.0
+    shape: str = "rectangular"
+    dof: float = inf
+
+    @property
+    def u(self) -> float:
+        return self.spread / _DIVISOR[self.shape]
+
+    @property
+    def bounded(self) -> bool:
+        return self.shape in ("rectangular", "triangular", "arcsine")
+
+
+@dataclass(frozen=True)
+class Readings:
+    """The five levels of a step in mean codes; loaded ones at one time after load on."""
+
+    sense_open: float
+    sense: float
+    force: float
+    return_open: float
+    return_loaded: float
+
+
+LEVEL_CHANNELS: Mapping[str, int] = {
+    "sense_open": SENSE,
+    "sense": SENSE,
+    "force": FORCE,
+    "return_open": RETURN,
+    "return_loaded": RETURN,
+}
+
+
+def nominal(influences: Iterable[Influence]) -> dict[str, float]:
+    """The value of each input, by name."""
+    return {item.name: item.value for item in influences}
+
+
+def quantization_limit_codes(noise_codes: float) -> float:
+    """Greatest bias left by rounding after averaging, in codes.
+
+    (1/pi) exp(-2 pi^2 sigma^2): the first Fourier term of the rounding error, Widrow and
+    Kollar, "Quantization Noise". `noise_codes` is measured on rounded codes, so the
+    rounding's own 1/12 is taken off first (Sheppard).
+    """
+    variance = max(0.0, noise_codes * noise_codes - 1.0 / 12.0)
+    return exp(-2.0 * pi * pi * variance) / pi
+
+
+def influences_of(
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    range_high: bool,
+    readings: Readings,
+    noise_codes: Mapping[int, float],
+) -> list[Influence]:
+    """The inputs for one load, range and converter at the given levels.
+
+    `noise_codes` is the noise of one conversion by channel (missing: taken as none, which
+    is the worst case for quantization). Raises AnalysisError for an absent converter.
+    """
+    unit = profile.converter(converter)
+    bank = profile.loads[load]
+    listed = [
+        Influence("load_ohm", "load resistance", bank.load_ohm, bank.load_limit_ohm),
+        Influence("load_offset_k", "load resistance", 0.0, LOAD_TEMPERATURE_LIMIT_K),
+        Influence("tcr_per_k", "load resistance", bank.tcr_per_k),
+        Influence("switch_ohm", "load resistance", bank.switch_ohm, bank.switch_limit_ohm),
+        Influence(
+            "reference_v",
+            "reference",
+            profile.reference.reference_v,
+            profile.reference.reference_v * profile.reference.tolerance,
+        ),
+        Influence("converter_gain", "converter gain", 0.0, unit.gain_limit),
+        Influence("converter_offset_code", "offset", 0.0, unit.offset_limit_codes),
+    ]
+    # The on-board converter's full scale is the reference itself, so its code width is no
+    # input of its own: a common change of the reference then cancels in r, as it should.
+    if converter == ONBOARD:
+        listed.append(Influence("codes_per_reference", "reference", unit.full_code + 1.0))
+    else:
+        listed.append(Influence("lsb_v", "converter gain", unit.lsb_v))
+    for index, name in CHANNEL_NAMES.items():
+        channel = profile.channels[index]
+        for part, ohm in channel.parts(range_high).items():
+            listed.append(
+                Influence(f"{name}_{part}_ohm", "divider ratio", ohm, ohm * channel.tolerance)
+            )
+        listed.append(Influence(f"{name}_follower_v", "offset", 0.0, channel.follower_limit_v))
+    for level, index in LEVEL_CHANNELS.items():
+        limit = quantization_limit_codes(noise_codes.get(index, 0.0))
+        listed += [
+            Influence(f"{level}_code", "linearity", getattr(readings, level)),
+            Influence(f"{level}_inl_code", "linearity", 0.0, unit.inl_limit_codes),
+            Influence(f"{level}_rounding_code", "quantization", 0.0, limit, "arcsine"),
+        ]
+    return listed

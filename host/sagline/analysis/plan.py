@@ -1,0 +1,207 @@
+# SPDX-License-Identifier: MIT
+"""Which load, for how long, how often: decided before anything is switched."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, sqrt
+
+from sagline.analysis.calibration import expected_readings
+from sagline.analysis.influences import CHANNEL_NAMES, influences_of
+from sagline.analysis.profile import LoadProfile, RigProfile
+from sagline.analysis.step import WINDOW_RATIO
+from sagline.analysis.values import AnalysisError
+
+TARGET_U_REL = 0.03
+REST_MS = 5000
+ON_MS = 300
+RECOVERY_MS = 1000
+REPEATS = 5
+UNRESOLVED_SHARE = 1e-3
+"""Of the smallest load: r is taken as this where a probe could not tell it from zero."""
+
+BANK_MATCH = 1e-3
+"""How near a stated load must be to one of the bank to mean it."""
+
+
+@dataclass(frozen=True)
+class Plan:
+    """One series. `expected_u_rel` is U(r)/r at 95 %, None where r is not known yet."""
+
+    load_index: int
+    load_ohm: float
+    rest_ms: int
+    on_ms: int
+    recovery_ms: int
+    repeats: int
+    reason: str
+    expected_u_rel: float | None
+
+
+def needs_high_range(profile: RigProfile, open_v: float) -> bool:
+    """Whether an open voltage is beyond the low range."""
+    return open_v * 1e3 > profile.range_mv[0]
+
+
+def limit_exceeded(load: LoadProfile, open_v: float, on_ms: int) -> str | None:
+    """Which limit of a load a pulse would exceed, in words; None if it is allowed.
+
+    Current and energy are those of `open_v` straight across the resistor: an upper bound.
+    """
+    current_a = open_v / load.load_ohm
+    energy_j = open_v * current_a * on_ms * 1e-3
+    if open_v > load.max_v:
+        return f"{open_v:.3g} V is above its {load.max_v:g} V"
+    if current_a > load.max_a:
+        return f"{current_a:.3g} A is above its {load.max_a:g} A"
+    if energy_j > load.max_pulse_j:
+        return f"a pulse of {energy_j:.3g} J is above its {load.max_pulse_j:g} J"
+    if on_ms > load.max_on_ms:
+        return f"{on_ms} ms is above its {load.max_on_ms} ms"
+    return None
+
+
+def probe_load(profile: RigProfile, open_v: float, on_ms: int = ON_MS) -> int:
+    """Index of the load for a first look at an unknown cell: the largest, if it may be used.
+
+    Raises AnalysisError `load_limit`.
+    """
+    index = max(range(len(profile.loads)), key=lambda item: profile.loads[item].load_ohm)
+    _refuse_limit(profile, index, open_v, on_ms)
+    return index
+
+
+def expected_u_rel(
+    profile: RigProfile, converter: int, load: int, open_v: float, r_ohm: float
+) -> float:
+    """U(r)/r at 95 % to expect, by the budget's own model; noise is left out, being small
+    beside linearity for either converter. Raises AnalysisError for an absent converter."""
+    from sagline.analysis.budget import relative_u95
+
+    high = needs_high_range(profile, open_v)
+    levels = expected_readings(profile, converter, load, high, open_v, r_ohm)
+    noise = profile.converter(converter).noise_millilsb * 1e-3
+    # Rounding adds its own 1/12 to what would be measured.
+    measured = sqrt(noise * noise + 1.0 / 12.0)
+    noises = dict.fromkeys(CHANNEL_NAMES, measured)
+    return relative_u95(influences_of(profile, converter, load, high, levels, noises))
+
+
+def choose(
+    profile: RigProfile,
+    converter: int,
+    open_v: float,
+    designation: str | None = None,
+    load_ohm: float | None = None,
+    probe_r_ohm: float | None = None,
+    *,
+    times_s: Sequence[float] = (0.1,),
+) -> Plan:
+    """The plan for one cell of `open_v`.
+
+    A stated load goes before a designation, a designation before the search. Without any
+    of the three and without `probe_r_ohm` (what a first look gave) it is the probe itself;
+    with it, the lightest load whose expected U(r) is within 3 %, else the best one that
+    its limits allow, but none smaller than r. Raises AnalysisError:
+    `voltage_out_of_range`, `load_not_in_bank`, `unknown_designation`, `load_limit`,
+    `no_load_allowed`, `no_converter`.
+    """
+    profile.converter(converter)
+    if not 0.0 < open_v * 1e3 <= profile.range_mv[1]:
+        raise AnalysisError(
+            "voltage_out_of_range",
+            f"{open_v:.4g} V is outside what the rig measures (up to {profile.range_mv[1]} mV)",
+            "check the polarity and the contacts; measure fewer cells in series",
+        )
+    on_ms = max(ON_MS, ceil(max(times_s) * WINDOW_RATIO * 1e3))
+
+    def plan(index: int, reason: str, repeats: int = REPEATS) -> Plan:
+        _refuse_limit(profile, index, open_v, on_ms)
+        u_rel = None
+        if probe_r_ohm is not None and probe_r_ohm > 0.0:
+            u_rel = expected_u_rel(profile, converter, index, open_v, probe_r_ohm)
+        # Rest is at least ten times the pulse; recovery counts towards it.
+        return Plan(
+            index,
+            profile.loads[index].load_ohm,
+            max(REST_MS, 10 * on_ms),
+            on_ms,
+            max(RECOVERY_MS, on_ms),
+            repeats,
+            reason,
+            u_rel,
+        )
+
+    if load_ohm is not None:
+        return plan(_in_bank(profile, load_ohm), "the load that was asked for")
+    if designation is not None:
+        found, usual_ohm = _designation_load(designation)
+        return plan(_in_bank(profile, usual_ohm), f"the usual load for {found}")
+    if probe_r_ohm is None:
+        reason = "an unknown cell: the lightest load first, to see what it can bear"
+        return plan(probe_load(profile, open_v, on_ms), reason, repeats=1)
+    least_ohm = UNRESOLVED_SHARE * min(load.load_ohm for load in profile.loads)
+    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms))
+
+
+def _search(
+    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int
+) -> tuple[int, str]:
+    lightest_first = sorted(
+        range(len(profile.loads)), key=lambda item: -profile.loads[item].load_ohm
+    )
+    allowed: list[tuple[float, int]] = []
+    for index in lightest_first:
+        if limit_exceeded(profile.loads[index], open_v, on_ms) is not None:
+            continue
+        # Past the greatest power the cell heats itself more than the load: no way to treat
+        # one that nothing is known of.
+        if profile.loads[index].load_ohm < r_ohm and allowed:
+            break
+        u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
+        if u_rel <= TARGET_U_REL:
+            return index, f"the lightest load that gives r within {100 * TARGET_U_REL:g} %"
+        allowed.append((u_rel, index))
+    if not allowed:
+        raise AnalysisError(
+            "no_load_allowed",
+            f"every load of the bank is beyond its limits at {open_v:.3g} V",
+            "measure fewer cells in series, or shorten the pulse",
+        )
+    return min(allowed)[1], "no load of the bank reaches the target; this one comes nearest"
+
+
+def _refuse_limit(profile: RigProfile, index: int, open_v: float, on_ms: int) -> None:
+    reason = limit_exceeded(profile.loads[index], open_v, on_ms)
+    if reason is not None:
+        raise AnalysisError(
+            "load_limit",
+            f"the {profile.loads[index].load_ohm:g} ohm load is refused: {reason}",
+            "choose a larger load, or a shorter time",
+        )
+
+
+def _in_bank(profile: RigProfile, load_ohm: float) -> int:
+    for index, load in enumerate(profile.loads):
+        if abs(load.load_ohm - load_ohm) <= BANK_MATCH * load.load_ohm:
+            return index
+    bank = ", ".join(f"{load.load_ohm:g}" for load in profile.loads)
+    raise AnalysisError(
+        "load_not_in_bank",
+        f"the rig has no load of {load_ohm:g} ohm",
+        f"choose one of {bank} ohm",
+    )
+
+
+def _designation_load(designation: str) -> tuple[str, float]:
+    from sagline.designations import DESIGNATIONS
+
+    found = DESIGNATIONS.get(designation) or DESIGNATIONS.get(designation.upper())
+    if found is None:
+        raise AnalysisError(
+            "unknown_designation",
+            f"{designation} is not in the table of designations",
+            f"choose one of {', '.join(DESIGNATIONS)}, or state a load",
+        )
+    return found.designation, found.load_ohm

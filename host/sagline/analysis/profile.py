@@ -1,0 +1,207 @@
+# SPDX-License-Identifier: MIT
+"""The rig's circuit values as the board answers them, with SI views.
+
+Fields carry exactly the integer keys of the board's profile; every SI value is a
+property, so that no number is kept twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from typing import Any, Self
+
+from sagline.analysis.values import AnalysisError
+
+PPM = 1e6
+
+
+class _Integers:
+    """Mixin: build from a mapping of the board's integer fields."""
+
+    @classmethod
+    def from_integers(cls, mapping: Mapping[str, Any]) -> Self:
+        """Raises ValueError for a missing field; fields of a newer board are ignored."""
+        names = [field.name for field in fields(cls)]  # type: ignore[arg-type]
+        missing = [name for name in names if name not in mapping]
+        if missing:
+            raise ValueError(f"the profile lacks {', '.join(missing)}")
+        return cls(**{name: int(mapping[name]) for name in names})
+
+
+@dataclass(frozen=True)
+class LoadProfile(_Integers):
+    """One load of the bank: resistor, its switch (two MOSFETs in series), limits."""
+
+    load_milliohm: int
+    tolerance_ppm: int
+    switch_milliohm: int
+    switch_tolerance_ppm: int
+    tcr_ppm_per_k: int
+    max_mv: int
+    max_ma: int
+    max_on_ms: int
+    max_pulse_mj: int
+    mean_mw: int
+
+    @property
+    def load_ohm(self) -> float:
+        return self.load_milliohm / 1e3
+
+    @property
+    def load_limit_ohm(self) -> float:
+        """Half-width of the load's tolerance."""
+        return self.load_ohm * self.tolerance_ppm / PPM
+
+    @property
+    def switch_ohm(self) -> float:
+        return self.switch_milliohm / 1e3
+
+    @property
+    def switch_limit_ohm(self) -> float:
+        return self.switch_ohm * self.switch_tolerance_ppm / PPM
+
+    @property
+    def tcr_per_k(self) -> float:
+        return self.tcr_ppm_per_k / PPM
+
+    @property
+    def max_v(self) -> float:
+        return self.max_mv / 1e3
+
+    @property
+    def max_a(self) -> float:
+        return self.max_ma / 1e3
+
+    @property
+    def max_pulse_j(self) -> float:
+        return self.max_pulse_mj / 1e3
+
+
+@dataclass(frozen=True)
+class ChannelProfile(_Integers):
+    """A node fed from its tap and the reference. A part of 0 ohm is not fitted."""
+
+    top_ohm: int
+    foot_ohm: int
+    lift_ohm: int
+    range_foot_ohm: int
+    tolerance_ppm: int
+    follower_offset_uv: int
+
+    def parts(self, range_high: bool) -> dict[str, int]:
+        """The fitted resistors of the range in use, by name without its unit."""
+        parts = {"top": self.top_ohm, "foot": self.foot_ohm, "lift": self.lift_ohm}
+        if range_high:
+            parts["range_foot"] = self.range_foot_ohm
+        return {name: ohm for name, ohm in parts.items() if ohm}
+
+    @property
+    def tolerance(self) -> float:
+        return self.tolerance_ppm / PPM
+
+    @property
+    def follower_limit_v(self) -> float:
+        return self.follower_offset_uv / 1e6
+
+
+@dataclass(frozen=True)
+class ReferenceProfile(_Integers):
+    """The reference that lifts the channels and is the on-board converter's full scale."""
+
+    reference_uv: int
+    tolerance_ppm: int
+
+    @property
+    def reference_v(self) -> float:
+        return self.reference_uv / 1e6
+
+    @property
+    def tolerance(self) -> float:
+        return self.tolerance_ppm / PPM
+
+
+@dataclass(frozen=True)
+class ConverterProfile(_Integers):
+    """A converter: code width at the pin, limits of its errors in codes, its pace."""
+
+    lsb_nv: int
+    full_code: int
+    gain_ppm: int
+    offset_millilsb: int
+    inl_millilsb: int
+    noise_millilsb: int
+    sample_ns: int
+    rate_tolerance_ppm: int
+
+    @property
+    def lsb_v(self) -> float:
+        return self.lsb_nv / 1e9
+
+    @property
+    def gain_limit(self) -> float:
+        return self.gain_ppm / PPM
+
+    @property
+    def offset_limit_codes(self) -> float:
+        return self.offset_millilsb / 1e3
+
+    @property
+    def inl_limit_codes(self) -> float:
+        return self.inl_millilsb / 1e3
+
+
+@dataclass(frozen=True)
+class RigProfile:
+    """The whole rig. `converters` holds only those present (0 on-board, 1 ADS1115)."""
+
+    loads: tuple[LoadProfile, ...]
+    channels: tuple[ChannelProfile, ...]
+    reference: ReferenceProfile
+    converters: Mapping[int, ConverterProfile]
+    range_mv: tuple[int, int]
+
+    @classmethod
+    def from_integers(cls, mapping: Mapping[str, Any]) -> RigProfile:
+        """From `{"loads", "channels", "reference", "converters", "range_mv"}`.
+
+        `converters` is a mapping by index or a list, in which None is an absent one.
+        Raises ValueError for a missing field.
+        """
+        missing = [field.name for field in fields(cls) if field.name not in mapping]
+        if missing:
+            raise ValueError(f"the profile lacks {', '.join(missing)}")
+        given: Mapping[Any, Any] | Sequence[Any] = mapping["converters"]
+        pairs = given.items() if isinstance(given, Mapping) else enumerate(given)
+        low_mv, high_mv = mapping["range_mv"]
+        return cls(
+            loads=tuple(LoadProfile.from_integers(item) for item in mapping["loads"]),
+            channels=tuple(ChannelProfile.from_integers(item) for item in mapping["channels"]),
+            reference=ReferenceProfile.from_integers(mapping["reference"]),
+            converters={
+                int(key): ConverterProfile.from_integers(item) for key, item in pairs if item
+            },
+            range_mv=(int(low_mv), int(high_mv)),
+        )
+
+    def converter(self, index: int) -> ConverterProfile:
+        """Raises AnalysisError where the rig has no such converter."""
+        if index not in self.converters:
+            raise AnalysisError(
+                "no_converter",
+                f"this rig has no converter {index} (it has {sorted(self.converters)})",
+                "choose a converter that the rig reports",
+            )
+        return self.converters[index]
+
+
+def transfer(channel: ChannelProfile, reference_v: float, range_high: bool) -> tuple[float, float]:
+    """Gain and lift (V) of a channel's node: node = gain * V_tap + lift.
+
+    Kirchhoff's current law at a node fed through `top` from the tap and through `lift`
+    from the reference, with the feet to ground.
+    """
+    parts = channel.parts(range_high)
+    conductance = sum(1.0 / ohm for ohm in parts.values())
+    lift_v = reference_v / parts["lift"] / conductance if "lift" in parts else 0.0
+    return 1.0 / parts["top"] / conductance, lift_v

@@ -1,0 +1,40 @@
+# SPDX-License-Identifier: MIT
+"""Battery designations: what is expected of each, and the load the plan gives it.
+
+Letters and sizes follow IEC 60086-1 for primary batteries (L alkaline, C lithium-manganese,
+R round), IEC 61951-2 for nickel-metal-hydride (HR) and IEC 61960-3 for lithium-ion (ICR,
+diameter/height in mm). The sealed lead-acid entry has no designation of that kind; `PB12` is
+this project's own short name. `low_v` and `high_v` bound the open voltage of a cell that may
+carry the designation, from flat to fresh: from memory, plausibility only.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+
+@dataclass(frozen=True)
+class Designation:
+    """One kind of battery; voltages are open, `load_ohm` is one of the bank's loads."""
+
+    designation: str
+    title: str
+    nominal_v: float
+    low_v: float
+    high_v: float
+    load_ohm: float
+    rechargeable: bool
+    chemistry: str
+
+
+_ALL = (
+    Designation("LR6", "alkaline AA", 1.5, 0.9, 1.65, 3.3, False, "alkaline"),
+    Designation("LR03", "alkaline AAA", 1.5, 0.9, 1.65, 15.0, False, "alkaline"),
+    Designation("6LR61", "alkaline 9 V block", 9.0, 5.4, 9.9, 68.0, False, "alkaline"),
+    Designation("CR2032", "lithium coin cell", 3.0, 2.0, 3.4, 470.0, False, "lithium-manganese"),
+    Designation("HR6", "nickel-metal-hydride AA", 1.2, 1.0, 1.5, 3.3, True, "nickel"),
+    Designation("ICR18/65", "lithium-ion 18650", 3.6, 2.5, 4.25, 3.3, True, "lithium-ion"),
+    Designation("PB12", "sealed lead-acid 12 V", 12.0, 10.5, 13.8, 15.0, True, "lead-acid"),
+)
+
+DESIGNATIONS: Mapping[str, Designation] = MappingProxyType({d.designation: d for d in _ALL})

@@ -1,0 +1,167 @@
+# SPDX-License-Identifier: MIT
+"""One cell measured: look, choose range and load, step and rest, repeat, compute.
+
+`run` is a generator of Progress: whoever drives it may stop at any item, and
+closing it turns the load off.
+"""
+
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from sagline.analysis import plan as planning
+from sagline.analysis.calibration import waveform
+from sagline.analysis.estimate import estimate
+from sagline.analysis.values import AnalysisError, Estimate, RawStep
+from sagline.device.progress import (
+    Finished,
+    OpenVoltage,
+    Planned,
+    Probing,
+    Progress,
+    RepeatDone,
+    Stepping,
+)
+from sagline.device.rig import Rig
+from sagline.errors import Refused, UsageError
+from sagline.records import Result, make_result
+
+# Below this nothing that could be measured is between the clips.
+ABSENT_V = 0.2
+PHASES = ("rest", "load on", "recovery")
+# The look at an unknown cell: shorter than a repeat, and not counted as one.
+PROBE_MS = (1000, 150, 200)
+MAX_REPEATS = 100
+# Refusals that are about what was asked for, not about the cell.
+_WISHES = ("load_not_in_bank", "unknown_designation")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the user asks of one measurement; None leaves the choice to the plan."""
+
+    load_ohm: float | None = None
+    designation: str | None = None
+    repeats: int = 5
+    times_s: tuple[float, ...] = (0.1,)
+    label: str | None = None
+    operator: str | None = None
+    temperature_c: float | None = None
+
+    def __post_init__(self) -> None:
+        if not 1 <= self.repeats <= MAX_REPEATS:
+            raise UsageError(
+                "bad_repeats",
+                f"{self.repeats} repeats are not possible.",
+                f"Ask for 1 to {MAX_REPEATS}; 5 is usual.",
+            )
+        if not self.times_s or any(not 0.01 <= t <= 10.0 for t in self.times_s):
+            raise UsageError(
+                "bad_times",
+                "Each time must lie between 0.01 s and 10 s after switching.",
+                "Ask for example for --times 0.1,1.",
+            )
+
+
+def measure(rig: Rig, settings: Settings) -> Result:
+    """Run the whole measurement and return its Result. Raises as `run`."""
+    for item in run(rig, settings):
+        if isinstance(item, Finished):
+            return item.result
+    raise AssertionError("a measurement ends with Finished or an error")
+
+
+def run(rig: Rig, settings: Settings) -> Generator[Progress, None, None]:
+    """Measure the cell; yield Progress, Finished last.
+
+    Closing the generator turns the load off. Raises UsageError for a load
+    that is not in the bank, Refused (guard, validity), RigError (link).
+    """
+    try:
+        yield from _run(rig, settings)
+    except AnalysisError as error:
+        kind = UsageError if error.code in _WISHES else Refused
+        raise kind(error.code, error.text, error.remedy) from error
+
+
+def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
+    open_v = _open_voltage(rig)
+    yield OpenVoltage(open_v)
+    rig.set_range(planning.needs_high_range(rig.profile, open_v))
+    probe_r_ohm = None
+    if settings.load_ohm is None and settings.designation is None:
+        probe_r_ohm = yield from _probe(rig, open_v)
+    plan = planning.choose(
+        rig.profile,
+        rig.converter,
+        open_v,
+        designation=settings.designation,
+        load_ohm=settings.load_ohm,
+        probe_r_ohm=probe_r_ohm,
+        times_s=settings.times_s,
+    )
+    plan = replace(plan, repeats=settings.repeats)
+    yield Planned(plan)
+    steps: list[RawStep] = []
+    found: Estimate | None = None
+    durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
+    for repeat in range(1, plan.repeats + 1):
+        steps.append((yield from _step(rig, plan.load_index, durations_ms, repeat, plan.repeats)))
+        found = estimate(steps, rig.profile, rig.converter, settings.times_s)
+        drawn = waveform(steps[-1], rig.profile, rig.converter)
+        yield RepeatDone(repeat, plan.repeats, drawn, found)
+    assert found is not None, "a plan has at least one repeat"
+    yield Finished(_result(rig, settings, found))
+
+
+def _open_voltage(rig: Rig) -> float:
+    rig.set_range(True)
+    open_v = rig.live().sense_v
+    if open_v < ABSENT_V:
+        raise Refused(
+            "no_cell",
+            f"No cell: the sense leads see {open_v:.2f} V.",
+            "Check that the clips touch the terminals, positive on positive; "
+            "a cell below 0.2 V is not measured.",
+        )
+    return open_v
+
+
+def _probe(rig: Rig, open_v: float) -> Generator[Progress, None, float]:
+    """Look at an unknown cell with the largest load; return its r in ohms, roughly."""
+    load = planning.probe_load(rig.profile, open_v)
+    yield Probing(rig.profile.loads[load].load_ohm)
+    step = yield from _step(rig, load, PROBE_MS, 0, 0)
+    return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
+
+
+def _step(
+    rig: Rig, load: int, durations_ms: tuple[int, int, int], repeat: int, repeats: int
+) -> Generator[Progress, None, RawStep]:
+    segments = tuple(zip((0, 1 << load, 0), durations_ms, strict=True))
+    total_s = sum(durations_ms) * 1e-3
+    step = rig.step(load, segments)
+    while True:
+        try:
+            state = next(step)
+        except StopIteration as end:
+            return end.value
+        try:
+            yield Stepping(repeat, repeats, PHASES[state.segment], state.elapsed_s, total_s)
+        except BaseException:
+            step.close()
+            raise
+
+
+def _result(rig: Rig, settings: Settings, found: Estimate) -> Result:
+    return make_result(
+        found,
+        kind="virtual" if rig.is_virtual else "rig",
+        measured_at=datetime.now(UTC),
+        rig=f"{rig.identity.model} {rig.identity.serial}",
+        firmware=rig.identity.firmware,
+        label=settings.label,
+        designation=settings.designation,
+        operator=settings.operator,
+        temperature_c=settings.temperature_c,
+    )

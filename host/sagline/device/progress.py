@@ -1,0 +1,86 @@
+# SPDX-License-Identifier: MIT
+"""What a running measurement reports, one small message each."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from sagline.analysis.calibration import Waveform
+from sagline.analysis.plan import Plan
+from sagline.analysis.values import Estimate
+
+if TYPE_CHECKING:
+    from sagline.records import Result
+
+
+@dataclass(frozen=True)
+class OpenVoltage:
+    """The terminal voltage before anything was switched."""
+
+    open_v: float
+
+
+@dataclass(frozen=True)
+class Probing:
+    """A short look with the lightest load, because the cell is unknown."""
+
+    load_ohm: float
+
+
+@dataclass(frozen=True)
+class Planned:
+    """What will be done, and why."""
+
+    plan: Plan
+
+
+@dataclass(frozen=True)
+class Stepping:
+    """A step is running: which one, and how far it has come."""
+
+    repeat: int
+    repeats: int
+    phase: str
+    elapsed_s: float
+    total_s: float
+
+
+@dataclass(frozen=True)
+class RepeatDone:
+    """A step is in: its waveform, and the estimate from all steps so far.
+
+    `estimate` of fewer repeats than planned is provisional.
+    """
+
+    repeat: int
+    repeats: int
+    waveform: Waveform
+    estimate: Estimate
+
+
+@dataclass(frozen=True)
+class Finished:
+    """The result."""
+
+    result: "Result"
+
+
+Progress = OpenVoltage | Probing | Planned | Stepping | RepeatDone | Finished
+
+
+def describe(item: Progress) -> str:
+    """Return one line of words for a person who waits."""
+    match item:
+        case OpenVoltage(open_v):
+            return f"Open voltage {open_v:.3f} V"
+        case Probing(load_ohm):
+            return f"Unknown cell: a short look on {load_ohm:g} Ω"
+        case Planned(plan):
+            return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
+        case Stepping(repeat, repeats, phase, elapsed_s, total_s):
+            which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
+            return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
+        case RepeatDone(repeat, repeats, _, estimate):
+            r_ohm = estimate.r_at[0][1].value
+            return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"
+        case Finished():
+            return "Done"

@@ -1,0 +1,237 @@
+# SPDX-License-Identifier: MIT
+"""What a rig can do, as verbs in SI units over a Link."""
+
+from collections.abc import Generator, Sequence
+from dataclasses import dataclass
+from types import TracebackType
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from sagline.analysis.calibration import tap_volts
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.values import RawStep
+from sagline.device.link import Link
+from sagline.errors import BoardRefused, Refused
+from sagline_board import commands
+
+if TYPE_CHECKING:
+    from sagline.records import Result
+
+# How often a running step is asked how it fares.
+POLL_S = 0.1
+
+
+@dataclass(frozen=True)
+class Identity:
+    """The four fields of *IDN? and what the board can do."""
+
+    maker: str
+    model: str
+    serial: str
+    firmware: str
+    protocol: str
+    onboard: bool
+    ads1115: bool
+    one_shot: bool
+
+
+@dataclass(frozen=True)
+class LiveReading:
+    """One reading of the taps, in volts, with nominal values."""
+
+    sense_v: float
+    force_v: float
+    return_v: float
+
+
+@dataclass(frozen=True)
+class StepState:
+    """How far a running step has come."""
+
+    segment: int
+    elapsed_s: float
+    points: int
+
+
+class Rig:
+    """A connected rig. Use as a context manager: leaving it turns every load off."""
+
+    def __init__(self, link: Link, address: str) -> None:
+        self._link = link
+        self.address = address
+        self.identity = self._read_identity()
+        self.profile = self._read_profile()
+        self.high_range = True
+
+    def __enter__(self) -> "Rig":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @property
+    def is_virtual(self) -> bool:
+        """Whether this rig is simulated."""
+        return self.address.startswith("virtual://")
+
+    @property
+    def converter(self) -> int:
+        """The converter whose figures are reported: the ADS1115 where it is fitted."""
+        return max(self.profile.converters)
+
+    def now_s(self) -> float:
+        """Return the seconds on the rig's clock."""
+        return self._link.clock.now_s()
+
+    def wait(self, seconds: float) -> None:
+        """Let `seconds` pass on the rig's clock."""
+        self._link.wait(seconds)
+
+    def live(self) -> LiveReading:
+        """Read the taps once. Raises BoardRefused, LinkLost."""
+        counts = self._link.fields("counts")
+        volts = [
+            tap_volts(
+                self.profile,
+                counts["converter"],
+                channel,
+                counts[f"{name}_total"] / counts[f"{name}_n"],
+                bool(counts["high"]),
+            )
+            for channel, name in enumerate(("sense", "force", "return"))
+        ]
+        return LiveReading(*volts)
+
+    def set_range(self, high: bool) -> None:
+        """Choose the 16.5 V range or the low one for what follows."""
+        self._link.request("set_range", int(high))
+        self.high_range = high
+
+    def step(
+        self, load_index: int, segments: Sequence[tuple[int, int]]
+    ) -> Generator[StepState, None, RawStep]:
+        """Run one step of (mask, ms) segments; yield its state, return its record.
+
+        Closing the generator, or anything raised in it, turns the load off.
+        Raises BoardRefused where the guard says no or trips, Refused where
+        someone else ends the step, LinkLost.
+        """
+        self._link.request("clear_segments")
+        for mask, duration_ms in segments:
+            self._link.request("add_segment", mask, duration_ms)
+        self._link.request("start")
+        try:
+            while (state := self._running()) is not None:
+                yield state
+                self._link.wait(POLL_S)
+        except BaseException:
+            self.abort()
+            raise
+        return self._fetch(load_index, tuple(segments))
+
+    def abort(self) -> None:
+        """Turn every load off now; a running step ends."""
+        self._link.request("abort")
+
+    def ready_in_s(self) -> float:
+        """Return how long until every load is cool."""
+        return self._link.fields("guard_state")["ready_ms"] * 1e-3
+
+    def close(self) -> None:
+        """Turn every load off, end the session, close the port."""
+        try:
+            self.abort()
+        finally:
+            self._link.close()
+
+    def measure(self, **settings: Any) -> "Result":
+        """Measure the cell and return its Result.
+
+        Settings are the fields of `sagline.device.procedure.Settings`: load_ohm,
+        designation, repeats, times_s, label, operator, temperature_c. Raises
+        UsageError, Refused, LinkLost.
+        """
+        from sagline.device.procedure import Settings, measure
+
+        return measure(self, Settings(**settings))
+
+    def _running(self) -> StepState | None:
+        """Return the state of the running step, None once it is done."""
+        state = self._link.fields("state")
+        if state["state"] == commands.DONE:
+            return None
+        if state["state"] == commands.TRIPPED:
+            raise BoardRefused(state["reason"], "the guard ended the step")
+        if state["state"] != commands.RUNNING:
+            raise Refused(
+                "step_ended",
+                "The step was ended before its time, by someone else or by a reset.",
+                "Check the board's supply and that nobody else uses it, then measure again.",
+            )
+        return StepState(state["segment"], state["elapsed_ms"] * 1e-3, state["points"])
+
+    def _fetch(self, load_index: int, segments: tuple[tuple[int, int], ...]) -> RawStep:
+        count = self._link.fields("state")["points"]
+        values: list[int] = []
+        for chunk in range(-(-count // commands.CHUNK_POINTS)):
+            values.extend(self._link.integers("fetch", chunk)[2:])
+        points = np.array(values, dtype=np.int64).reshape(-1, len(commands.POINT_FIELDS))
+        edges = self._link.integers("edges")
+        return RawStep(
+            **dict(zip(commands.POINT_FIELDS, points.T, strict=True)),
+            edges_us=tuple(edge for edge in edges if edge >= 0),
+            load=load_index,
+            range_high=self.high_range,
+            segments=segments,
+        )
+
+    def _read_identity(self) -> Identity:
+        maker, model, serial_number, firmware = self._link.request("identity").split(",")
+        able = self._link.fields("capabilities")
+        return Identity(
+            maker,
+            model,
+            serial_number,
+            firmware,
+            f"{able['protocol_major']}.{able['protocol_minor']}",
+            bool(able["onboard"]),
+            bool(able["ads1115"]),
+            bool(able["one_shot"]),
+        )
+
+    def _read_profile(self) -> RigProfile:
+        link = self._link
+        fitted = [
+            c for c, name in enumerate(("onboard", "ads1115")) if getattr(self.identity, name)
+        ]
+        ranges = link.fields("range_values")
+        return RigProfile.from_integers(
+            {
+                "loads": [
+                    link.fields("load_values", i) for i in range(link.fields("load_count")["count"])
+                ],
+                "channels": [link.fields("channel_values", i) for i in range(3)],
+                "reference": link.fields("reference_values"),
+                "converters": {c: link.fields("converter_values", c) for c in fitted},
+                "range_mv": (ranges["low_mv"], ranges["high_mv"]),
+            }
+        )
+
+
+def open_rig(address: str) -> Rig:
+    """Open the rig at `address`, e.g. "virtual://lr6?seed=7" or "/dev/ttyACM0".
+
+    Raises UsageError, LinkLost, WrongDevice.
+    """
+    link = Link.open(address)
+    try:
+        return Rig(link, address)
+    except BaseException:
+        link.close()
+        raise

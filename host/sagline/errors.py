@@ -1,0 +1,100 @@
+# SPDX-License-Identifier: MIT
+"""Every error a person may meet, with what to do about it and the exit status.
+
+SaglineError
+├── UsageError       2  the request itself is wrong
+├── RigError         3  no rig, or the link to it is lost
+│   ├── NoRig           none found
+│   ├── LinkLost        the port went away or stopped answering
+│   └── WrongDevice     something else, or another protocol, is on the port
+├── Refused          4  guard or validity said no
+│   └── BoardRefused    the board answered an error number
+├── NotStored        5  the result exists but could not be kept
+└── Cancelled      130  the user stopped it; the load is off
+"""
+
+
+class SaglineError(Exception):
+    """An error with a code for programs, words for people, and a remedy."""
+
+    exit_status = 1
+
+    def __init__(self, code: str, message: str, remedy: str) -> None:
+        super().__init__(message)
+        self.code = code
+        self.message = message
+        self.remedy = remedy
+
+    def to_dict(self) -> dict[str, dict[str, str]]:
+        """Return the JSON form: {"error": {"code", "message", "remedy"}}."""
+        return {"error": {"code": self.code, "message": self.message, "remedy": self.remedy}}
+
+
+class UsageError(SaglineError):
+    """The request cannot be understood or names something that does not exist."""
+
+    exit_status = 2
+
+
+class RigError(SaglineError):
+    """No rig, or the link to it failed."""
+
+    exit_status = 3
+
+
+class NoRig(RigError):
+    """No rig was found."""
+
+
+class LinkLost(RigError):
+    """The port went away, or the board stopped answering."""
+
+
+class WrongDevice(RigError):
+    """What answers is not a sagline board, or speaks another protocol version."""
+
+
+class Refused(SaglineError):
+    """A limit of the guard or a rule of validity forbids it."""
+
+    exit_status = 4
+
+
+class BoardRefused(Refused):
+    """The board answered with an error number."""
+
+    def __init__(self, number: int, text: str) -> None:
+        super().__init__(
+            f"board_{number}".replace("-", "m"),
+            f"The board refused: {text} ({number}).",
+            _REMEDIES.get(number, "See the error table in protocol.md for what leads to it."),
+        )
+        self.number = number
+
+
+class NotStored(SaglineError):
+    """The result was made but could not be stored."""
+
+    exit_status = 5
+
+
+class Cancelled(SaglineError):
+    """The user stopped the measurement; the load is off."""
+
+    exit_status = 130
+
+
+_REMEDIES = {
+    101: "Take the cell out, check what it is, choose a larger load, then clear the trip.",
+    102: "Choose a larger load, then clear the trip.",
+    103: "Take the cell out and check the load's switch before clearing the trip.",
+    104: "Choose a larger load or a shorter time, then clear the trip.",
+    105: "Check the converters with the board's self test, then clear the trip.",
+    111: "Find out why the guard tripped, then clear it.",
+    113: "Choose a larger load with --load.",
+    114: "Choose a larger load with --load.",
+    115: "Ask for shorter times, or choose a larger load.",
+    116: "Choose a larger load with --load, or shorter times.",
+    117: "Wait until the load has cooled, then try again.",
+    118: "Ask for shorter times.",
+}

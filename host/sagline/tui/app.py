@@ -1,0 +1,70 @@
+# SPDX-License-Identifier: MIT
+"""The terminal UI as a program: it owns the rig's thread and the screens."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from textual import on
+from textual.app import App
+from textual.binding import Binding
+from textual.screen import Screen
+
+from sagline.tui.bench import Bench
+from sagline.tui.driver import Driver
+from sagline.tui.messages import Failed
+
+if TYPE_CHECKING:
+    from sagline.device.procedure import Settings
+
+# How long the end of the program waits for the rig to be closed. A board that
+# does not answer turns its load off by itself.
+CLOSE_WITHIN_S = 2.0
+
+
+class BenchApp(App[None]):
+    """Bench on the rig at `address`, e.g. "virtual://lr6?seed=1&pace=real".
+
+    With `autostart` the first measurement begins as soon as the rig is open.
+    `fault` is the last exception that is a fault of ours, None if there was none;
+    the return code is then 1.
+    """
+
+    CSS_PATH = "sagline.tcss"
+    TITLE = "sagline"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS = [  # noqa: RUF012 - so declared by Textual
+        Binding("q,ctrl+c,ctrl+q", "quit", "quit", priority=True),
+    ]
+
+    def __init__(
+        self, address: str, settings: Settings | None = None, *, autostart: bool = False
+    ) -> None:
+        super().__init__()
+        # The terminal's own colours, light or dark as its owner likes them.
+        self.theme = "ansi-dark"
+        self.fault: Exception | None = None
+        self.bench = Bench()
+        self.driver = Driver(address, settings, self.bench.post_message, start_at_once=autostart)
+        self.bench.driver = self.driver
+
+    def get_default_screen(self) -> Screen:
+        """Begin with Bench."""
+        return self.bench
+
+    def on_ready(self) -> None:
+        """Open the rig only now: the first screen waits for nothing."""
+        self.driver.start()
+
+    async def action_quit(self) -> None:
+        """Leave; the rig is closed on the way out."""
+        self.exit(return_code=0 if self.fault is None else 1)
+
+    def on_unmount(self) -> None:
+        """Turn the load off and close the rig, however the program ends."""
+        self.driver.quit(CLOSE_WITHIN_S)
+
+    @on(Failed)
+    def _failed(self, message: Failed) -> None:
+        if message.fault is not None:
+            self.fault = message.fault

@@ -1,0 +1,233 @@
+# SPDX-License-Identifier: MIT
+"""Bench: one cell, the equation filling with its numbers beside the step being drawn."""
+
+from __future__ import annotations
+
+from textual import on
+from textual.app import ComposeResult
+from textual.binding import Binding
+from textual.containers import Horizontal, Vertical, VerticalScroll
+from textual.content import Content
+from textual.screen import Screen
+from textual.widgets import Static
+
+from sagline import wording
+from sagline.analysis.values import Estimate
+from sagline.device.progress import (
+    Finished,
+    OpenVoltage,
+    Planned,
+    Probing,
+    Progress,
+    RepeatDone,
+    Stepping,
+)
+from sagline.tui import messages
+from sagline.tui.driver import Driver
+from sagline.tui.page import HELP, Page
+from sagline.tui.widgets.axes import step_curve
+from sagline.tui.widgets.step_plot import StepPlot
+
+KEYS = "s start   x stop   n notes   ? help   q quit"
+NO_STEP = "No step yet."
+OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE = (
+    "opening", "ready", "starting", "measuring", "stopping", "stopped", "done",
+)  # fmt: skip
+
+
+class Bench(Screen[None]):
+    """The screen of one rig and the cell on it. `state` is one of the words above."""
+
+    BINDINGS = [  # noqa: RUF012 - so declared by Textual
+        Binding("s", "start", "start"),
+        Binding("x", "stop", "stop"),
+        Binding("n", "notes", "notes"),
+        Binding("question_mark", "help", "help"),
+    ]
+
+    def __init__(self, driver: Driver | None = None) -> None:
+        super().__init__()
+        self.driver = driver
+        self.state = OPENING
+        self.notes: list[str] = []
+        self._said: dict[str, str | Content] = {}
+        self._time_s = 0.1
+
+    def compose(self) -> ComposeResult:
+        with Horizontal(id="top"):
+            yield Static("Bench", id="rig", markup=False)
+            yield Static("", id="state")
+        with Horizontal(id="now"):
+            yield Static("", id="live", markup=False)
+            yield Static("", id="clock", markup=False)
+        with Horizontal(id="middle"):
+            with Vertical(id="left"):
+                yield Static("", id="equation", markup=False)
+                yield Static("", id="basis", markup=False)
+                yield Static("", id="letters", markup=False)
+                with VerticalScroll(id="repeats", can_focus=False):
+                    yield Static("", id="rows", markup=False)
+            yield StepPlot(id="step")
+        with VerticalScroll(id="outcome", can_focus=False):
+            yield Static("", id="words", markup=False)
+        yield Static(KEYS, id="keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Show the equation in letters before anything is known."""
+        self._show_state(OPENING, "")
+        self._say("#live", f"Terminal voltage  {wording.UNKNOWN}")
+        self._blank(planned=0)
+
+    def action_start(self) -> None:
+        """Measure, once more if need be; a lost rig is opened again."""
+        if self.driver is not None and self.state in (READY, STOPPED, DONE):
+            # At once, so that a second press of the key is not a second measurement.
+            self._show_state(STARTING, "")
+            self.driver.measure()
+
+    def action_stop(self) -> None:
+        """End the running measurement with the load off."""
+        if self.driver is not None and self.state == MEASURING:
+            self._show_state(STOPPING, "the load goes off")
+            self.driver.stop()
+
+    def action_notes(self) -> None:
+        """Show what must be known beside the figures."""
+        lines = self.notes or ["There are no notes yet: they come with the first repeat."]
+        self.app.push_screen(Page("Notes", lines))
+
+    def action_help(self) -> None:
+        """Show what is on the screen and what the keys do."""
+        self.app.push_screen(Page("Help", HELP))
+
+    @on(messages.Opening)
+    def _opening(self, message: messages.Opening) -> None:
+        self._show_state(OPENING, "")
+        self._say("#rig", f"Bench   {message.address}")
+        self._say("#words", "Opening the rig.")
+
+    @on(messages.RigOpened)
+    def _opened(self, message: messages.RigOpened) -> None:
+        kind = "simulated rig" if message.simulated else "rig"
+        self._say("#rig", f"Bench   {kind} {message.name}")
+        if message.starting:
+            self._show_state(STARTING, "")
+            self._say("#words", "")
+        else:
+            self._show_state(READY, "press s to measure")
+            self._say("#words", "Put a cell between the clips, then press s.")
+
+    @on(messages.LiveVoltage)
+    def _live(self, message: messages.LiveVoltage) -> None:
+        self._say("#live", f"Terminal voltage  {wording.volts(message.terminal_v)}  now")
+
+    @on(messages.Started)
+    def _started(self, message: messages.Started) -> None:
+        self._time_s = message.t_s
+        self.notes = []
+        self._show_state(MEASURING, "open voltage")
+        self._say("#words", "")
+        self._blank(planned=message.repeats)
+
+    @on(messages.Advanced)
+    def _advanced(self, message: messages.Advanced) -> None:
+        self._advance(message.item)
+
+    @on(messages.StoppedByUser)
+    def _stopped(self) -> None:
+        self._show_state(STOPPED, "the load is off")
+        self._say("#clock", "")
+        self._say("#words", "Stopped by you; the load is off. Press s to measure again.")
+
+    @on(messages.Failed)
+    def _failed(self, message: messages.Failed) -> None:
+        self._show_state(STOPPED, "press s to try again")
+        self._say("#clock", "")
+        self.notes = [message.text, "", message.remedy]
+        self._say("#words", f"{message.text}\n{message.remedy}")
+
+    def _advance(self, item: Progress) -> None:
+        match item:
+            case OpenVoltage(open_v):
+                self._say("#live", f"Terminal voltage  {wording.volts(open_v)}  before the load")
+                self._fill(open_v, None, None, None)
+            case Probing(load_ohm):
+                self._say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
+            case Planned(plan):
+                self._say(
+                    "#words",
+                    wording.plan_sentence(
+                        plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
+                    ),
+                )
+            case Stepping(repeat, repeats, phase, elapsed_s, total_s):
+                which = f"repeat {repeat} of {repeats}" if repeat else "a first look"
+                if self.state == MEASURING:
+                    self._show_state(MEASURING, f"{which}, {phase}")
+                self._say("#clock", f"{elapsed_s:.1f} of {total_s:.1f} s")
+            case RepeatDone():
+                self._repeat_done(item)
+            case Finished(result):
+                self._show_state(DONE, "press s to measure again")
+                self._say("#clock", "")
+                self._say("#basis", f"from {wording.count(result.repeats, 'repeat')}")
+                self.notes = wording.note_page(result)
+                pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
+                self._say("#words", "\n".join((*wording.result_lines(result), pointer)))
+
+    def _repeat_done(self, item: RepeatDone) -> None:
+        found: Estimate = item.estimate
+        r_ohm = found.r_at[0][1].value
+        loaded_v = wording.loaded_voltage(found.emf.value, r_ohm, found.current.value)
+        self._fill(found.emf.value, loaded_v, found.current.value, r_ohm)
+        self._say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
+        self.notes = wording.notice_lines(found.notices)
+        self._say(
+            "#rows", "\n".join(wording.repeat_lines(found.repeats, item.repeats, self._time_s))
+        )
+        self.query_one("#repeats", VerticalScroll).scroll_to(
+            y=item.repeat, animate=False, immediate=True
+        )
+        marks_v = ((found.emf.value, "E"), (loaded_v, "V"))
+        self.query_one(StepPlot).show(
+            step_curve(
+                item.waveform.t_s.tolist(),
+                item.waveform.sense_v.tolist(),
+                number=item.repeat,
+                on_s=found.on_s,
+                read_s=self._time_s,
+                marks_v=marks_v,
+            )
+        )
+
+    def _fill(
+        self,
+        emf_v: float | None,
+        loaded_v: float | None,
+        current_a: float | None,
+        r_ohm: float | None,
+    ) -> None:
+        equation = wording.equation_lines(self._time_s, emf_v, loaded_v, current_a, r_ohm)
+        letters = wording.letter_lines(self._time_s, emf_v, loaded_v, current_a)
+        self._say("#equation", "\n".join(equation))
+        self._say("#letters", "\n".join(letters))
+
+    def _blank(self, planned: int) -> None:
+        self._fill(None, None, None, None)
+        self._say("#basis", "")
+        self._say("#rows", "\n".join(wording.repeat_lines((), planned, self._time_s)))
+        self.query_one(StepPlot).clear(NO_STEP)
+
+    def _show_state(self, word: str, phase: str) -> None:
+        if word != self.state:
+            self.remove_class(f"-{self.state}")
+            self.add_class(f"-{word}")
+            self.state = word
+        shown = Content(word).stylize("bold")
+        self._say("#state", Content.assemble(shown, f": {phase}") if phase else shown)
+
+    def _say(self, where: str, text: str | Content) -> None:
+        """Write `text` into the place `where`; the same again costs nothing."""
+        if self._said.get(where) != text:
+            self._said[where] = text
+            self.query_one(where, Static).update(text)

@@ -1,0 +1,164 @@
+# SPDX-License-Identifier: MIT
+"""The thread that owns the rig. It is told by events and answers by messages.
+
+It is no worker of Textual: those hold up the end of the program. This one is a
+daemon, looks at its events at least every tenth of a second, and is joined with
+a bound.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable
+from contextlib import suppress
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+from textual.message import Message
+
+from sagline.errors import RigError, SaglineError
+from sagline.tui.messages import (
+    Advanced,
+    Failed,
+    LiveVoltage,
+    Opening,
+    RigOpened,
+    Started,
+    StoppedByUser,
+)
+
+if TYPE_CHECKING:
+    from sagline.device.procedure import Settings
+    from sagline.device.rig import Rig
+
+# The live voltage is read every five slices, a quarter of a second.
+SLICE_S = 0.05
+SLICES = 5
+
+
+class Driver(threading.Thread):
+    """Opens the rig, reads the live voltage, measures when asked, closes the rig."""
+
+    def __init__(
+        self,
+        address: str,
+        settings: Settings | None,
+        post: Callable[[Message], Any],
+        *,
+        start_at_once: bool,
+    ) -> None:
+        super().__init__(name="sagline-rig", daemon=True)
+        self._address = address
+        self._settings = settings
+        self._post_message = post
+        self._start_asked = threading.Event()
+        self._stop_asked = threading.Event()
+        self._quit_asked = threading.Event()
+        # Set with each request but a stop, so that nobody sleeps through one.
+        self._wake = threading.Event()
+        if start_at_once:
+            self.measure()
+
+    def measure(self) -> None:
+        """Ask for a measurement; a rig that is not open is opened for it."""
+        self._stop_asked.clear()
+        self._start_asked.set()
+        self._wake.set()
+
+    def stop(self) -> None:
+        """Ask for the end of the running measurement, with the load off."""
+        self._stop_asked.set()
+
+    def quit(self, within_s: float) -> bool:
+        """Turn the load off, close the rig, end the thread; wait for it up to `within_s`.
+
+        Return whether it has ended. Call it from any thread but this one.
+        """
+        self._quit_asked.set()
+        self._wake.set()
+        if self.is_alive():
+            self.join(within_s)
+        return not self.is_alive()
+
+    def run(self) -> None:
+        """Serve one session after another until asked to quit."""
+        while not self._quit_asked.is_set():
+            try:
+                self._session()
+            except SaglineError as error:
+                self._give_up(Failed(error.message, error.remedy))
+            except Exception as error:
+                self._give_up(
+                    Failed(
+                        f"Something in sagline went wrong: {type(error).__name__}: {error}.",
+                        "Press s to try again; leave with q and the details are saved in a file.",
+                        error,
+                    )
+                )
+
+    def _session(self) -> None:
+        """Hold one rig, from opening it to its loss or the end of the program."""
+        self._post(Opening(self._address))
+        # Imported here, and not before the first screen is painted.
+        from sagline.device.rig import open_rig
+
+        with open_rig(self._address) as rig:
+            starting = self._start_asked.is_set()
+            self._post(RigOpened(rig.identity.serial, simulated=rig.is_virtual, starting=starting))
+            while not self._quit_asked.is_set():
+                self._wake.clear()
+                if self._start_asked.is_set():
+                    self._measure(rig)
+                else:
+                    self._idle(rig)
+
+    def _measure(self, rig: Rig) -> None:
+        from sagline.device.procedure import Settings, run
+
+        settings = self._settings or Settings()
+        self._post(Started(settings.repeats, settings.times_s[0]))
+        # Only now: a key pressed during the imports above asks for this same measurement.
+        self._start_asked.clear()
+        progress = run(rig, settings)
+        try:
+            for item in progress:
+                if self._stop_asked.is_set() or self._quit_asked.is_set():
+                    break
+                self._post(Advanced(item))
+            else:
+                return
+        except RigError:
+            raise
+        except SaglineError as error:
+            # The rig itself is well: keep it, and let the live voltage be seen again.
+            self._post(Failed(error.message, error.remedy))
+            return
+        finally:
+            # Closing the generator turns the load off.
+            progress.close()
+        self._stop_asked.clear()
+        self._post(StoppedByUser())
+
+    def _idle(self, rig: Rig) -> None:
+        self._post(LiveVoltage(rig.live().sense_v))
+        for _ in range(SLICES):
+            if self._wake.is_set():
+                return
+            # The rig's own clock must go on; where it does not take the wall's time, sleep.
+            began_s = monotonic()
+            rig.wait(SLICE_S)
+            self._wake.wait(SLICE_S - (monotonic() - began_s))
+
+    def _give_up(self, failed: Failed) -> None:
+        """Tell why, and sleep until asked to try again or to quit."""
+        # What was asked for has failed: it is not tried again by itself.
+        self._start_asked.clear()
+        self._post(failed)
+        while not (self._start_asked.is_set() or self._quit_asked.is_set()):
+            self._wake.wait()
+            self._wake.clear()
+
+    def _post(self, message: Message) -> None:
+        # Raised where the program has ended its loop: nobody is left to be told.
+        with suppress(RuntimeError):
+            self._post_message(message)

@@ -1,0 +1,47 @@
+# SPDX-License-Identifier: MIT
+"""`sagline demo`: the whole job on a simulated cell, at the pace of a real bench."""
+
+import argparse
+import sys
+from typing import Any
+
+DEMO_ADDRESS = "virtual://lr6?seed=1&pace=real"
+
+
+def add(commands: Any) -> None:
+    """Declare the command."""
+    parser = commands.add_parser(
+        "demo",
+        help="see it all work on a simulated cell",
+        description="Measure a simulated cell at the pace of a real bench, in the terminal.",
+        allow_abbrev=False,
+    )
+    parser.set_defaults(run=run)
+
+
+def run(_args: argparse.Namespace) -> int:
+    """Open Bench on the simulated rig. Returns the exit status."""
+    return open_bench(DEMO_ADDRESS, autostart=True)
+
+
+def open_bench(address: str, *, autostart: bool = False) -> int:
+    """Open Bench on the rig at `address`; with `autostart` measure at once.
+
+    Returns the exit status. Raises UsageError without a terminal, and after the
+    screen is gone whatever fault of ours it has shown.
+    """
+    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+        from sagline.errors import UsageError
+
+        raise UsageError(
+            "no_terminal",
+            "The screen needs a terminal.",
+            "Use `sagline measure` here; it prints lines, and JSON with --json.",
+        )
+    from sagline.tui.app import BenchApp
+
+    app = BenchApp(address, autostart=autostart)
+    app.run()
+    if app.fault is not None:
+        raise app.fault
+    return app.return_code or 0

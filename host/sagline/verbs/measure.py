@@ -1,0 +1,108 @@
+# SPDX-License-Identifier: MIT
+"""`sagline measure`: one cell, from the clips to the result."""
+
+import argparse
+import json
+import sys
+from typing import Any
+
+from sagline.verbs.common import add_json, add_rig, times_s
+
+EPILOG = """examples:
+  sagline measure --rig 'virtual://lr6?seed=7'
+  sagline measure --designation LR6 --label kitchen-3 --json > kitchen-3.json
+  sagline measure --load 68 --repeats 3 --times 0.1,1
+"""
+
+
+def add(commands: Any) -> None:
+    """Declare the command."""
+    parser = commands.add_parser(
+        "measure",
+        help="measure one cell: EMF and internal resistance with uncertainty",
+        description="Measure one cell: its EMF and its internal resistance, with uncertainty.",
+        epilog=EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
+    )
+    add_rig(parser)
+    parser.add_argument("--label", help="your name for the cell")
+    parser.add_argument("--designation", help="what is printed on it, e.g. LR6, 6LR61 (IEC 60086)")
+    parser.add_argument(
+        "--load",
+        type=_load,
+        default=None,
+        metavar="auto|OHM",
+        help="the load in ohms, or auto (default): chosen for the cell",
+    )
+    parser.add_argument(
+        "--repeats", type=int, default=5, metavar="N", help="steps to average (default 5)"
+    )
+    parser.add_argument(
+        "--times",
+        type=times_s,
+        default=(0.1,),
+        metavar="S,...",
+        help="times after switching at which r is reported, in s (default 0.1)",
+    )
+    parser.add_argument("--temperature", type=float, metavar="C", help="the cell's, in °C")
+    parser.add_argument("--operator", metavar="NAME", help="who measures")
+    add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure; print the result. Returns the exit status."""
+    from sagline.device.procedure import Settings
+    from sagline.rigs import resolve
+
+    settings = Settings(
+        load_ohm=args.load,
+        designation=args.designation,
+        repeats=args.repeats,
+        times_s=args.times,
+        label=args.label,
+        operator=args.operator,
+        temperature_c=args.temperature,
+    )
+    result = _measure(resolve(args.rig), settings)
+    if args.json:
+        print(json.dumps(result.to_dict(), indent=2))
+    else:
+        from sagline.wording import report_lines
+
+        print("\n".join(report_lines(result)))
+    return 0
+
+
+def _measure(address: str, settings: Any) -> Any:
+    from sagline.device.procedure import run as procedure
+    from sagline.device.progress import Finished
+    from sagline.device.rig import open_rig
+
+    shown = sys.stderr.isatty()
+    with open_rig(address) as rig:
+        for item in procedure(rig, settings):
+            if isinstance(item, Finished):
+                if shown:
+                    print(file=sys.stderr)
+                return item.result
+            if shown:
+                _show(item)
+    raise AssertionError("a measurement ends with Finished or an error")
+
+
+def _show(item: Any) -> None:
+    """Keep one line of progress up to date on the terminal."""
+    from sagline.device.progress import describe
+
+    print(f"\r\x1b[K{describe(item)[:79]}", end="", file=sys.stderr, flush=True)
+
+
+def _load(text: str) -> float | None:
+    if text == "auto":
+        return None
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is neither auto nor a number of ohms") from None

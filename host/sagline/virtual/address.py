@@ -1,0 +1,79 @@
+# SPDX-License-Identifier: MIT
+"""Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&board=...&pace=..."""
+
+from dataclasses import dataclass
+from typing import Literal, cast, get_args
+from urllib.parse import parse_qsl, unquote, urlsplit
+
+from sagline.errors import UsageError
+from sagline.virtual.cells import CELLS
+
+Adc = Literal["both", "ads1115", "onboard"]
+BoardName = Literal["rp2040", "rp2350"]
+Pace = Literal["fast", "real"]
+
+
+@dataclass(frozen=True)
+class VirtualAddress:
+    """What a virtual:// address asks for."""
+
+    name: str
+    seed: int = 0
+    adc: Adc = "both"
+    board: BoardName = "rp2350"
+    pace: Pace = "fast"
+
+
+_CHOICES: dict[str, tuple[str, ...]] = {
+    "adc": get_args(Adc),
+    "board": get_args(BoardName),
+    "pace": get_args(Pace),
+}
+
+
+def parse(url: str) -> VirtualAddress:
+    """Return the address in `url`. Raises UsageError naming what is wrong and what is allowed."""
+    parts = urlsplit(url)
+    name = unquote(parts.netloc)
+    if name not in CELLS:
+        raise UsageError(
+            "unknown_cell",
+            f"There is no virtual cell {name!r}.",
+            f"Use one of: {', '.join(CELLS)}. `sagline virtual list` describes them.",
+        )
+    values = dict(parse_qsl(parts.query, keep_blank_values=True))
+    seed = _seed(values.pop("seed", "0"))
+    chosen: dict[str, str] = {}
+    for key, allowed in _CHOICES.items():
+        chosen[key] = values.pop(key, getattr(VirtualAddress, key))
+        if chosen[key] not in allowed:
+            raise UsageError(
+                "bad_address",
+                f"{key}={chosen[key]} is not possible.",
+                f"{key} is one of: {', '.join(allowed)}.",
+            )
+    if values.pop("null", "off") != "off":
+        raise UsageError(
+            "no_null_channel",
+            "The null channel is not in this version.",
+            "Leave null out of the address.",
+        )
+    if values:
+        raise UsageError(
+            "bad_address",
+            f"The address has an unknown part: {', '.join(sorted(values))}.",
+            f"Known parts are seed, {', '.join(_CHOICES)}.",
+        )
+    return VirtualAddress(
+        name,
+        seed,
+        cast(Adc, chosen["adc"]),
+        cast(BoardName, chosen["board"]),
+        cast(Pace, chosen["pace"]),
+    )
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal():
+        raise UsageError("bad_address", f"seed={text} is not possible.", "A seed is 0, 1, 2, ...")
+    return int(text)

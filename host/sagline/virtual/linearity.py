@@ -1,0 +1,82 @@
+# SPDX-License-Identifier: MIT
+"""Integral non-linearity of the converters, one curve per rig."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+# RP2040 erratum E11: these codes are wide, by about 8.9 LSB (an independent characterisation:
+# DNL 8.9 LSB, INL 7.85 LSB).
+_WIDE_CODE_LSB = 8.9
+_FIRST_WIDE_CODE = 512
+_WIDE_CODE_EVERY = 1024
+_SMOOTH_KNOT_CODES = 128
+_BLOCK_CODES = 64
+
+
+@dataclass(frozen=True, eq=False)
+class Linearity:
+    """Error in LSB tabulated over ideal codes, straight between, constant beyond the ends."""
+
+    code: Floats
+    error_lsb: Floats
+
+    def at(self, code: Floats) -> Floats:
+        """Error in LSB at ideal codes of any shape."""
+        return np.interp(code, self.code, self.error_lsb)
+
+
+def straight(low_code: int, full_code: int) -> Linearity:
+    """A converter without error."""
+    return Linearity(np.array([low_code, full_code], dtype=np.float64), np.zeros(2))
+
+
+def block_curve(
+    rng: np.random.Generator, low_code: int, full_code: int, limit_lsb: float
+) -> Linearity:
+    """Blocks of 64 codes of one error each, uniform within ±limit, and one drawn phase.
+
+    The data sheet bounds the error and says nothing of its shape. Blocks make two voltages
+    more than 64 codes apart independent, which is what the uncertainty budget claims.
+    """
+    code = np.arange(low_code, full_code + 1, dtype=np.int64)
+    block = (code - low_code + int(rng.integers(_BLOCK_CODES))) // _BLOCK_CODES
+    error = rng.uniform(-limit_lsb, limit_lsb, int(block[-1]) + 1)
+    return Linearity(code.astype(np.float64), error[block])
+
+
+def onboard_curve(
+    rng: np.random.Generator, full_code: int, limit_lsb: float, wide_codes: bool
+) -> Linearity:
+    """The microcontroller's converter: a smooth random bow and, on the RP2040, four wide codes.
+
+    A wide code holds the output still while the input passes 8.9 LSB more than it should, so
+    the error falls by 8.9 LSB with slope −1 around it and climbs back in the 1015 codes
+    between: a sawtooth of ±4.45 LSB. The bow has knots every 128 codes, uniform within what
+    the limit leaves, and half a cosine between neighbours, which never overshoots them.
+    Raises ValueError if the limit leaves no room for the sawtooth.
+    """
+    half_lsb = _WIDE_CODE_LSB / 2.0 if wide_codes else 0.0
+    if limit_lsb <= half_lsb:
+        raise ValueError(f"a linearity limit of {limit_lsb} LSB is less than the wide codes need")
+    bow_limit = limit_lsb - half_lsb
+    code = np.arange(full_code + 1, dtype=np.float64)
+    position = code / _SMOOTH_KNOT_CODES + rng.uniform()
+    knot = position.astype(np.int64)
+    knots = rng.uniform(-bow_limit, bow_limit, int(knot[-1]) + 2)
+    blend = (1.0 - np.cos(np.pi * (position - knot))) / 2.0
+    bow = knots[knot] * (1.0 - blend) + knots[knot + 1] * blend
+    if not wide_codes:
+        return Linearity(code, bow)
+    # The wide codes are codes of the output, so the sawtooth is met after the bow.
+    after = code + bow
+    offset = (after - _FIRST_WIDE_CODE + _WIDE_CODE_EVERY / 2) % _WIDE_CODE_EVERY
+    from_wide = offset - _WIDE_CODE_EVERY / 2
+    climb = (
+        half_lsb * (_WIDE_CODE_EVERY / 2 - np.abs(from_wide)) / (_WIDE_CODE_EVERY / 2 - half_lsb)
+    )
+    saw = np.where(np.abs(from_wide) < half_lsb, -from_wide, -np.sign(from_wide) * climb)
+    return Linearity(code, bow + saw)

@@ -1,0 +1,206 @@
+# SPDX-License-Identifier: MIT
+"""The load can never stay on: every path that could leave it on, one test each.
+
+Each starts a step whose load goes on at 20 ms + 100 ms (two live readings of
+10 ms come first) for 300 ms, then something happens in the middle of the pulse.
+"""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from board.still import StillHardware, let_pass
+from sagline_board import faults, wire
+from sagline_board.board import SESSION_MS, Board
+from sagline_board.engine import ONE_SHOT_MARGIN_US
+
+ON_MS = 300
+PLAN = b"STEP:SEGM 0,100;SEGM 8,%d;SEGM 0,100;STAR\n" % ON_MS
+
+
+def running_with_load_on():
+    """Return a board in the middle of a pulse."""
+    hw = StillHardware()
+    board = Board(hw)
+    board.receive(PLAN)
+    let_pass(board, hw, 200_000)
+    assert hw.mask == 8
+    return board, hw
+
+
+def pulse_lengths(hw):
+    """Return how long each pulse lasted, in us."""
+    lengths = []
+    on_since = None
+    for at_us, mask in hw.switchings:
+        if on_since is not None:
+            lengths.append(at_us - on_since)
+            on_since = None
+        if mask:
+            on_since = at_us
+    return lengths
+
+
+def test_it_ends_by_itself():
+    board, hw = running_with_load_on()
+    let_pass(board, hw, 1_000_000)
+    assert hw.mask == 0
+    assert pulse_lengths(hw) == [ON_MS * 1000]
+
+
+@pytest.mark.parametrize(
+    "line", [b"ABOR\n", b"abort\r", b"*RST\r\n", wire.seal("5", 1, "ABORt") + b"\n"]
+)
+def test_whoever_asks_turns_it_off_at_once(line):
+    board, hw = running_with_load_on()
+    board.receive(line)
+    assert hw.mask == 0
+    let_pass(board, hw, 1_000_000)
+    assert hw.mask == 0
+
+
+def test_abort_is_obeyed_within_20_ms_at_any_time():
+    board, hw = running_with_load_on()
+    longest_us = 0
+    while hw.mask:
+        before_us = hw.now_us
+        board.poll()
+        longest_us = max(longest_us, hw.now_us - before_us)
+    assert 0 < longest_us <= 20_000
+
+
+@pytest.mark.parametrize("fault", [RuntimeError("converter"), OSError(5), MemoryError()])
+def test_an_exception_while_sampling(fault):
+    board, hw = running_with_load_on()
+    hw.fail = fault
+    board.poll()
+    assert hw.mask == 0
+    hw.fail = None
+    board.receive(b"STEP:STAT?\n")
+    assert board.take_output().endswith(b",%d\n" % faults.TRIP_CAPTURE)
+
+
+@pytest.mark.parametrize("interrupt", [KeyboardInterrupt, SystemExit])
+def test_an_interrupt_while_sampling_passes_on_with_the_load_off(interrupt):
+    board, hw = running_with_load_on()
+    hw.fail = interrupt()
+    with pytest.raises(interrupt):
+        board.poll()
+    assert hw.mask == 0
+
+
+def test_the_firmware_hangs_and_the_one_shot_ends_the_pulse():
+    _board, hw = running_with_load_on()
+    hw.now_us += 10_000_000
+    hw.settle()
+    assert hw.mask == 0
+    assert pulse_lengths(hw) == [ON_MS * 1000 + ONE_SHOT_MARGIN_US]
+
+
+def test_the_host_falls_silent():
+    hw = StillHardware()
+    board = Board(hw)
+    for seq, message in enumerate(
+        ("SESSion:OPEN 1", "STEP:SEGMent 0,100", "STEP:SEGMent 8,300", "STEP:STARt"), 1
+    ):
+        board.receive(wire.seal("7", seq, message) + b"\n")
+    let_pass(board, hw, 200_000)
+    assert hw.mask == 8
+    let_pass(board, hw, SESSION_MS * 2000)
+    assert hw.mask == 0
+    assert pulse_lengths(hw) == [ON_MS * 1000]
+
+
+@pytest.mark.parametrize(
+    "lines",
+    [
+        b"\x00\xff\x03garbage\n" * 50,
+        b"x" * 100_000,
+        b"STEP:CLE\nSTEP:SEGM 8,5000\nSTEP:STAR\nSTEP:RANG 1\n",
+        b"@1.1 STEP:SEGMent 8,5000*00000000\n",
+        wire.seal("9", 1, "SESSion:OPEN 1") + b"\n" + wire.seal("9", 2, "STEP:STARt") + b"\n",
+        b"GUAR:CLE;*CLS\n",
+    ],
+)
+def test_nothing_said_meanwhile_prolongs_it(lines):
+    board, hw = running_with_load_on()
+    board.receive(lines)
+    let_pass(board, hw, 2_000_000)
+    assert hw.mask == 0
+    assert max(pulse_lengths(hw)) <= ON_MS * 1000
+
+
+def test_over_voltage_trips_and_stays_tripped():
+    board, hw = running_with_load_on()
+    hw.codes[0] = 4000
+    board.poll()
+    assert hw.mask == 0
+    hw.codes[0] = 300
+    board.take_output()
+    board.receive(b"STEP:STAR;STAT?\nSYST:ERR?\nGUAR:CLE\nSTEP:STAR\nSYST:ERR?\n")
+    refused, cleared = board.take_output().split(b"\n")[:2]
+    assert refused.startswith(b"111,")
+    assert cleared == b'0,"No error"'
+
+
+def test_a_board_that_starts_turns_everything_off():
+    hw = StillHardware()
+    hw.mask = 15
+    Board(hw)
+    assert hw.mask == 0
+
+
+def test_a_refused_start_switches_nothing():
+    hw = StillHardware()
+    board = Board(hw)
+    board.receive(b"STEP:SEGM 1,60000;STAR\n")
+    let_pass(board, hw, 100_000)
+    assert [mask for _, mask in hw.switchings] == [0]
+
+
+def test_a_step_may_begin_with_the_load_on():
+    hw = StillHardware()
+    board = Board(hw)
+    board.receive(b"STEP:SEGM 8,100;SEGM 12,50;SEGM 4,50;STAR\n")
+    let_pass(board, hw, 500_000)
+    masks = [mask for _, mask in hw.switchings]
+    assert masks == [0, 8, 12, 4, 0]
+    assert hw.mask == 0
+
+
+LINES = st.sampled_from(
+    [
+        b"ABOR\n", b"*RST\n", b"STEP:CLE\n", b"STEP:STAR\n", b"STEP:SEGM 0,50\n",
+        b"STEP:SEGM 8,300\n", b"STEP:SEGM 12,200\n", b"STEP:SEGM 15,100\n", b"GUAR:CLE\n",
+        b"STEP:RANG 0\n", b"STEP:FETC? 0\n", b"\x03\x00@\n", b"STEP:SEGM 8,",
+        wire.seal("A1", 1, "SESSion:OPEN 1") + b"\n", wire.seal("A1", 2, "STEP:STARt") + b"\n",
+    ]
+)  # fmt: skip
+EVENTS = st.one_of(
+    LINES,
+    st.integers(1, 400_000),  # let so many us pass
+    st.sampled_from([RuntimeError("converter"), "recovered", "hang"]),
+)
+
+
+@settings(max_examples=300)
+@given(st.lists(EVENTS, max_size=40))
+def test_no_schedule_keeps_it_on(events):
+    """Random commands, waits, sampling faults and hangs: no pulse outlasts its plan."""
+    hw = StillHardware()
+    board = Board(hw)
+    for event in events:
+        if isinstance(event, bytes):
+            board.receive(event)
+        elif isinstance(event, int):
+            let_pass(board, hw, event)
+        elif event == "hang":
+            hw.now_us += 3_000_000
+            hw.settle()
+        else:
+            hw.fail = event if isinstance(event, Exception) else None
+    hw.fail = None
+    # The longest plan the limits allow is 16 segments with one load on.
+    let_pass(board, hw, 6_000_000)
+    assert hw.mask == 0
+    assert all(length <= 5_000_000 + ONE_SHOT_MARGIN_US for length in pulse_lengths(hw))

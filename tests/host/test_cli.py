@@ -1,0 +1,229 @@
+# SPDX-License-Identifier: MIT
+"""The command line as a person or a program meets it: output, errors, exit statuses."""
+
+import json
+import os
+import subprocess
+import sys
+
+import pytest
+
+from sagline import __version__, cli
+
+LR6 = "virtual://lr6?seed=7"
+
+# contract: every key of a result, in the order in which it is written.
+RESULT_KEYS = [
+    "schema",
+    "id",
+    "kind",
+    "measured_at",
+    "label",
+    "designation",
+    "operator",
+    "sagline",
+    "method",
+    "firmware",
+    "rig",
+    "calibration_id",
+    "emf_v",
+    "r_ohm",
+    "r_ohmic_ohm",
+    "r_extrapolated_ohm",
+    "r_at",
+    "line",
+    "load_ohm",
+    "current_a",
+    "short_circuit_a",
+    "max_power_w",
+    "repeats",
+    "rejected",
+    "budget",
+    "emf_budget",
+    "conditions",
+    "warnings",
+]
+QUANTITY_KEYS = {"value", "u", "dof", "k", "low95", "high95"}
+
+
+@pytest.fixture
+def sagline(capsys):
+    """Run one command; return (status, stdout, stderr)."""
+
+    def run(*arguments):
+        try:
+            status = cli.main(arguments)
+        except SystemExit as end:
+            status = end.code
+        out, err = capsys.readouterr()
+        return status, out, err
+
+    return run
+
+
+def test_version_and_help(sagline):
+    assert sagline("--version") == (0, f"sagline {__version__}\n", "")
+    status, out, _ = sagline("--help")
+    assert status == 0
+    for name in ("demo", "measure", "rigs", "virtual"):
+        assert name in out
+        assert sagline(name, "--help")[0] == 0
+
+
+def test_measure_json_has_every_field(sagline):
+    status, out, err = sagline("measure", "--rig", LR6, "--label", "kitchen-3", "--json")
+    assert (status, err) == (0, "")
+    result = json.loads(out)
+    assert list(result) == RESULT_KEYS
+    for name in ("emf_v", "load_ohm", "current_a", "short_circuit_a", "max_power_w"):
+        assert set(result[name]) == QUANTITY_KEYS
+    assert set(result["r_ohm"]) == QUANTITY_KEYS | {"t_s"}
+    assert result["r_ohm"]["t_s"] == 0.1
+    assert result["r_ohmic_ohm"] is None
+    assert result["r_at"][0] == result["r_ohm"]
+    assert [set(row) for row in result["repeats"]] == [
+        {"n", "r_ohm", "emf_v", "kept", "reason"}
+    ] * 5
+    assert {key for row in result["budget"] for key in row} == {"source", "type", "u_ohm", "share"}
+    assert {key for row in result["emf_budget"] for key in row} == {
+        "source", "type", "u_v", "share",
+    }  # fmt: skip
+    assert sum(row["share"] for row in result["budget"]) == pytest.approx(1.0)
+    assert set(result["conditions"]) == {"temperature_c", "rest_s", "dvdt_v_per_s", "on_s"}
+    assert all(set(row) == {"code", "text", "remedy"} for row in result["warnings"])
+    assert result["label"] == "kitchen-3"
+    assert result["kind"] == "virtual"
+    assert result["measured_at"].endswith(("Z", "+00:00"))
+
+
+def test_the_root_of_the_shares_is_u(sagline):
+    result = json.loads(sagline("measure", "--rig", LR6, "--json")[1])
+    for budget, quantity, key in (
+        ("budget", "r_ohm", "u_ohm"),
+        ("emf_budget", "emf_v", "u_v"),
+    ):
+        total = sum(row[key] ** 2 for row in result[budget]) ** 0.5
+        assert total == pytest.approx(result[quantity]["u"], rel=1e-6)
+
+
+def test_measure_in_words(sagline):
+    status, out, err = sagline("measure", "--rig", LR6, "--designation", "LR6", "--repeats", "3")
+    assert (status, err) == (0, "")
+    assert "EMF" in out
+    assert "r(0.1 s)" in out
+    assert "(E − V) / I" in out
+    assert "3 of 3 repeats" in out
+    assert "Simulated" in out
+    assert max(len(line) for line in out.splitlines() if not line.startswith(("Note", "  "))) <= 80
+
+
+@pytest.mark.parametrize(
+    ("arguments", "status", "code"),
+    [
+        (("measure", "--rig", "virtual://nothing"), 2, "unknown_cell"),
+        (("measure", "--rig", LR6, "--load", "5"), 2, "load_not_in_bank"),
+        (("measure", "--rig", LR6, "--load", "five"), 2, "usage"),
+        (("measure", "--rig", LR6, "--times", "x"), 2, "usage"),
+        (("measure", "--rig", LR6, "--repeats", "0"), 2, "bad_repeats"),
+        (("measure", "--rig", LR6, "--designation", "XYZ"), 2, "unknown_designation"),
+        (("measure", "--rig", "/dev/no-such-port"), 3, "port_not_opened"),
+        # 9.4 V on 3.3 ohm would be 2.9 A: 8 s of it is beyond every limit.
+        (("measure", "--rig", "virtual://6lr61", "--load", "3.3", "--times", "8"), 4,
+         "load_limit"),
+        (("measure", "--lab", "x"), 2, "usage"),
+        (("virtual", "truth", "nothing"), 2, "unknown_cell"),
+        (("virtual", "truth", "lr6", "--load", "-1"), 2, "bad_truth"),
+        (("nonsense",), 2, "usage"),
+    ],
+)  # fmt: skip
+def test_errors(sagline, arguments, status, code):
+    found, out, err = sagline(*arguments, "--json")
+    assert (found, out) == (status, "")
+    error = json.loads(err)["error"]
+    assert error["code"] == code
+    assert error["message"]
+    assert error["remedy"]
+    found, out, err = sagline(*arguments)
+    assert (found, out) == (status, "")
+    assert err.startswith("sagline: ")
+    assert len(err.splitlines()) == 2
+
+
+def test_no_rig_names_the_demo(sagline, monkeypatch):
+    monkeypatch.setattr("sagline.rigs.list_serial_ports", lambda: [])
+    status, _, err = sagline("measure")
+    assert status == 3
+    assert "sagline demo" in err
+
+
+def test_several_rigs_are_listed(sagline, monkeypatch):
+    from sagline.device.ports import PortInfo
+
+    ports = [PortInfo(f"/dev/ttyACM{i}", "Board", f"e66{i}", True) for i in range(2)]
+    monkeypatch.setattr("sagline.rigs.list_serial_ports", lambda: ports)
+    status, _, err = sagline("measure")
+    assert status == 2
+    assert "/dev/ttyACM0, /dev/ttyACM1" in err
+
+
+def test_truth(sagline):
+    status, out, _ = sagline("virtual", "truth", "lr6", "--at", "1,0.01", "--json")
+    assert status == 0
+    truth = json.loads(out)["truth"]
+    assert set(truth) == {"emf_v", "r_instant_ohm", "r_at", "load_ohm"}
+    assert [row["t_s"] for row in truth["r_at"]] == [0.01, 0.1, 1.0]
+    assert truth["load_ohm"] == 3.3
+    assert "r(0.1 s)" in sagline("virtual", "truth", "lr6")[1]
+
+
+def test_lists(sagline):
+    cells = json.loads(sagline("virtual", "list", "--json")[1])["cells"]
+    assert {"lr6", "6lr61"} <= {cell["name"] for cell in cells}
+    rigs = json.loads(sagline("rigs", "--json")[1])["rigs"]
+    assert {"virtual://lr6", "virtual://6lr61"} <= {rig["address"] for rig in rigs}
+    assert "virtual://lr6" in sagline("rigs")[1]
+
+
+def test_without_a_terminal_the_screens_say_what_to_use(sagline):
+    status, out, err = sagline()
+    assert (status, out) == (2, "")
+    assert "measure" in err
+    status, _, err = sagline("demo")
+    assert status == 2
+    assert "sagline measure" in err
+
+
+def test_an_interrupt_is_130_with_the_load_off(sagline, monkeypatch):
+    def interrupt(_rig, _settings):
+        raise KeyboardInterrupt
+        yield
+
+    monkeypatch.setattr("sagline.device.procedure.run", interrupt)
+    status, out, err = sagline("measure", "--rig", LR6, "--json")
+    assert (status, out) == (130, "")
+    assert json.loads(err)["error"]["code"] == "stopped"
+
+
+def test_our_own_fault_is_saved(sagline, monkeypatch):
+    def broken(_rig, _settings):
+        raise ZeroDivisionError("by design")
+        yield
+
+    monkeypatch.setattr("sagline.device.procedure.run", broken)
+    status, _, err = sagline("measure", "--rig", LR6, "--json")
+    assert status == 1
+    error = json.loads(err)["error"]
+    assert error["code"] == "our_fault"
+    path = next(word for word in error["remedy"].split() if word.endswith(".txt;")).rstrip(";")
+    with open(path, encoding="utf-8") as file:
+        assert "ZeroDivisionError: by design" in file.read()
+    os.unlink(path)
+
+
+def test_output_into_a_closed_pipe_is_no_fault():
+    run = subprocess.run(
+        f"{sys.executable} -m sagline virtual list | true; echo ${{PIPESTATUS[0]}}",
+        shell=True, executable="/bin/bash", capture_output=True, text=True, timeout=60,
+    )  # fmt: skip
+    assert run.stderr == ""
+    assert run.stdout.strip() == "0"

@@ -1,0 +1,77 @@
+# SPDX-License-Identifier: MIT
+"""The equation and its numbers in words, by hand-made values."""
+
+import pytest
+
+from sagline.analysis.values import Notice, RepeatRow
+from sagline.wording import (
+    amperes,
+    count,
+    decimals_of,
+    equation_lines,
+    letter_lines,
+    loaded_voltage,
+    notice_lines,
+    ohms,
+    repeat_lines,
+    sag_places,
+    sentence,
+)
+
+
+def test_the_equation_fills_from_the_left() -> None:
+    assert equation_lines(0.1) == [
+        "r(0.1 s) = (E − V) / I",
+        "         = (… − …) V / …",
+        "         = …",
+    ]
+    assert equation_lines(0.1, 1.5)[1] == "         = (1.5000 − …) V / …"
+    # 1.5 V behind 0.5 ohm with 1 A: 1 V is left at the terminals.
+    assert equation_lines(0.1, 1.5, 1.0, 1.0, 0.5) == [
+        "r(0.1 s) = (E − V) / I",
+        "         = (1.5000 − 1.0000) V / 1.000 A",
+        "         = 0.5000 Ω",
+    ]
+    assert loaded_voltage(1.5, 0.5, 1.0) == 1.0
+
+
+def test_letters_stand_below_each_other() -> None:
+    lines = letter_lines(0.1, 1.57756, 1.56424, 0.08349)
+    assert [line[:13] for line in lines] == ["E = 1.57756 V", "V = 1.56424 V", "I = 0.08349 A"]
+    meanings = zip(lines, ("EMF", "terminal", "load"), strict=True)
+    assert {line.index(word) for line, word in meanings} == {15}
+
+
+@pytest.mark.parametrize(
+    ("value", "significant", "places"),
+    [(0.1607, 4, 4), (0.0834, 4, 5), (12.7, 4, 2), (0.0, 4, 3), (12345.0, 4, 0), (1e-9, 4, 6)],
+)
+def test_decimals_show_the_significant_digits(value: float, significant: int, places: int) -> None:
+    assert decimals_of(value, significant) == places
+
+
+def test_volts_keep_digits_of_the_sag_but_no_more_than_the_converter() -> None:
+    assert sag_places(1.5, 1.0) == 4
+    assert sag_places(1.57756, 1.56424) == 5
+    assert sag_places(12.70001, 12.7) == 5
+
+
+def test_repeats_in_left_out_and_to_come() -> None:
+    rows = (
+        RepeatRow(1, 0.1607, 1.579, True, None),
+        RepeatRow(2, None, None, False, "the cell moved"),
+    )
+    assert repeat_lines(rows, 3, 0.1) == [
+        "repeat  r(0.1 s)   E",
+        "     1  0.1607 Ω   1.5790 V",
+        "     2  …          …  left out: the cell moved",
+        "     3  …",
+    ]
+
+
+def test_small_words() -> None:
+    assert (ohms(None), amperes(0.5), count([1], "note"), count([], "note")) == (
+        "…", "0.5000 A", "1 note", "0 notes",
+    )  # fmt: skip
+    assert sentence("rest longer") == "Rest longer." and sentence("Done.") == "Done."
+    assert notice_lines([Notice("c", "it drifts", "wait")]) == ["1. It drifts.", "   Wait.", ""]
