@@ -14,16 +14,24 @@ SaglineError
 """
 
 
+def sentence(text: str) -> str:
+    """Return `text` as a sentence: a capital first letter, unless a symbol, and a full stop."""
+    first = text.split(" ", 1)[0]
+    if first.replace("-", "").replace(",", "").isalpha():
+        text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
 class SaglineError(Exception):
     """An error with a code for programs, words for people, and a remedy."""
 
     exit_status = 1
 
     def __init__(self, code: str, message: str, remedy: str) -> None:
-        super().__init__(message)
         self.code = code
-        self.message = message
-        self.remedy = remedy
+        self.message = sentence(message)
+        self.remedy = sentence(remedy)
+        super().__init__(self.message)
 
     def to_dict(self) -> dict[str, dict[str, str]]:
         """Return the JSON form: {"error": {"code", "message", "remedy"}}."""

@@ -167,7 +167,7 @@ def notice_lines(notices: Sequence[values.Notice | records.Warning_]) -> list[st
     """Return each notice and what to do about it, numbered, paragraphs parted by an empty line."""
     lines: list[str] = []
     for number, notice in enumerate(notices, start=1):
-        lines += [f"{number}. {sentence(notice.text)}", f"   {sentence(notice.remedy)}", ""]
+        lines += [f"{number}. {notice.text}", f"   {notice.remedy}", ""]
     return lines
 
 
@@ -192,12 +192,6 @@ def budget_lines(result: Result) -> list[str]:
 def count(items: Sequence[object], noun: str) -> str:
     """Return for example "5 repeats" or "1 note"."""
     return f"{len(items)} {noun}" if len(items) == 1 else f"{len(items)} {noun}s"
-
-
-def sentence(text: str) -> str:
-    """Return `text` with a capital first letter and a full stop."""
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "!", "?")) else f"{text}."
 
 
 def plan_sentence(load_ohm: float, repeats: int, rest_ms: int, on_ms: int, reason: str) -> str:

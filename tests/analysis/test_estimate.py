@@ -116,8 +116,8 @@ def test_a_lost_force_lead_is_no_current() -> None:
     zero_v = round(float(Rig().code(1, 1, 0.002, False)))
     dead = replace(raw, total=np.where(lost, zero_v * raw.n, raw.total))
     found = estimate([*STEPS, dead], PROFILE, 1)
-    assert found.repeats[5].reason == "no current flowed" and found.rejected == 1
-    with pytest.raises(AnalysisError, match="no current") as caught:
+    assert found.repeats[5].reason == "No current flowed." and found.rejected == 1
+    with pytest.raises(AnalysisError, match="No current") as caught:
         estimate([dead], PROFILE, 1)
     assert caught.value.code == "all_rejected"
 

@@ -103,7 +103,7 @@ def test_fit_line_matches_a_library() -> None:
 def code_of(raw: RawStep, converter: int = 1, times_s: tuple[float, ...] = (0.1,)) -> str:
     with pytest.raises(AnalysisError) as caught:
         read_step(raw, PROFILE, converter, times_s)
-    assert caught.value.text and caught.value.remedy
+    assert caught.value.message and caught.value.remedy
     return caught.value.code
 
 

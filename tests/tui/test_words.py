@@ -15,7 +15,6 @@ from sagline.wording import (
     ohms,
     repeat_lines,
     sag_places,
-    sentence,
 )
 
 
@@ -73,5 +72,4 @@ def test_small_words() -> None:
     assert (ohms(None), amperes(0.5), count([1], "note"), count([], "note")) == (
         "…", "0.5000 A", "1 note", "0 notes",
     )  # fmt: skip
-    assert sentence("rest longer") == "Rest longer." and sentence("Done.") == "Done."
     assert notice_lines([Notice("c", "it drifts", "wait")]) == ["1. It drifts.", "   Wait.", ""]

@@ -111,7 +111,7 @@ def combine(
         except AnalysisError as error:
             if error.code not in REJECTING:
                 raise
-            rows.append(RepeatRow(number, None, None, False, error.text))
+            rows.append(RepeatRow(number, None, None, False, error.message))
             continue
         moved = cell_moved(reading)
         reason = "the open voltage jumped during rest: the cell or a contact moved"

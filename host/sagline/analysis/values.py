@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sagline.errors import Refused
+from sagline.errors import Refused, sentence
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -20,17 +20,7 @@ _POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 
 
 class AnalysisError(Refused):
-    """A record that yields no figure, or a plan that may not be made.
-
-    `code` is stable, `text` says what is wrong, `remedy` what to do.
-    """
-
-    def __init__(self, code: str, text: str, remedy: str) -> None:
-        super().__init__(code, text, remedy)
-
-    @property
-    def text(self) -> str:
-        return self.message
+    """A record that yields no figure, or a plan that may not be made."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +74,10 @@ class Notice:
     code: str
     text: str
     remedy: str
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", sentence(self.text))
+        object.__setattr__(self, "remedy", sentence(self.remedy))
 
 
 @dataclass(frozen=True)

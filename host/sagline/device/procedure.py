@@ -33,7 +33,7 @@ PHASES = ("rest", "load on", "recovery")
 PROBE_MS = (1000, 150, 200)
 MAX_REPEATS = 100
 # Refusals that are about what was asked for, not about the cell.
-_WISHES = ("load_not_in_bank", "unknown_designation")
+_WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
 
 
 @dataclass(frozen=True)
@@ -80,8 +80,9 @@ def run(rig: Rig, settings: Settings) -> Generator[Progress, None, None]:
     try:
         yield from _run(rig, settings)
     except AnalysisError as error:
-        kind = UsageError if error.code in _WISHES else Refused
-        raise kind(error.code, error.text, error.remedy) from error
+        if error.code in _WISHES:
+            raise UsageError(error.code, error.message, error.remedy) from error
+        raise
 
 
 def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
@@ -147,7 +148,9 @@ def _step(
         except StopIteration as end:
             return end.value
         try:
-            yield Stepping(repeat, repeats, PHASES[state.segment], state.elapsed_s, total_s)
+            yield Stepping(
+                repeat, repeats, PHASES[state.segment], state.elapsed_s, total_s, state.sense_v
+            )
         except BaseException:
             step.close()
             raise

@@ -42,6 +42,7 @@ class Stepping:
     phase: str
     elapsed_s: float
     total_s: float
+    terminal_v: float
 
 
 @dataclass(frozen=True)
@@ -76,7 +77,7 @@ def describe(item: Progress) -> str:
             return f"Unknown cell: a short look on {load_ohm:g} Ω"
         case Planned(plan):
             return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
-        case Stepping(repeat, repeats, phase, elapsed_s, total_s):
+        case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
             which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
         case RepeatDone(repeat, repeats, _, estimate):

@@ -52,6 +52,7 @@ class StepState:
     segment: int
     elapsed_s: float
     points: int
+    sense_v: float
 
 
 class Rig:
@@ -174,7 +175,9 @@ class Rig:
                 "The step was ended before its time, by someone else or by a reset.",
                 "Check the board's supply and that nobody else uses it, then measure again.",
             )
-        return StepState(state["segment"], state["elapsed_ms"] * 1e-3, state["points"])
+        return StepState(
+            state["segment"], state["elapsed_ms"] * 1e-3, state["points"], self.live().sense_v
+        )
 
     def _fetch(self, load_index: int, segments: tuple[tuple[int, int], ...]) -> RawStep:
         count = self._link.fields("state")["points"]

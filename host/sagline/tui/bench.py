@@ -35,6 +35,10 @@ OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE = (
 )  # fmt: skip
 
 
+def _terminal_voltage(now_v: float | None) -> str:
+    return f"Terminal voltage  {wording.volts(now_v)}  now"
+
+
 class Bench(Screen[None]):
     """The screen of one rig and the cell on it. `state` is one of the words above."""
 
@@ -75,7 +79,7 @@ class Bench(Screen[None]):
     def on_mount(self) -> None:
         """Show the equation in letters before anything is known."""
         self._show_state(OPENING, "")
-        self._say("#live", f"Terminal voltage  {wording.UNKNOWN}")
+        self._say("#live", _terminal_voltage(None))
         self._blank(planned=0)
 
     def action_start(self) -> None:
@@ -119,7 +123,7 @@ class Bench(Screen[None]):
 
     @on(messages.LiveVoltage)
     def _live(self, message: messages.LiveVoltage) -> None:
-        self._say("#live", f"Terminal voltage  {wording.volts(message.terminal_v)}  now")
+        self._say("#live", _terminal_voltage(message.terminal_v))
 
     @on(messages.Started)
     def _started(self, message: messages.Started) -> None:
@@ -149,7 +153,7 @@ class Bench(Screen[None]):
     def _advance(self, item: Progress) -> None:
         match item:
             case OpenVoltage(open_v):
-                self._say("#live", f"Terminal voltage  {wording.volts(open_v)}  before the load")
+                self._say("#live", _terminal_voltage(open_v))
                 self._fill(open_v, None, None, None)
             case Probing(load_ohm):
                 self._say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
@@ -160,7 +164,8 @@ class Bench(Screen[None]):
                         plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
                     ),
                 )
-            case Stepping(repeat, repeats, phase, elapsed_s, total_s):
+            case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
+                self._say("#live", _terminal_voltage(terminal_v))
                 which = f"repeat {repeat} of {repeats}" if repeat else "a first look"
                 if self.state == MEASURING:
                     self._show_state(MEASURING, f"{which}, {phase}")
