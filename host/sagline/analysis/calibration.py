@@ -46,9 +46,10 @@ def _conductance(x: Mapping[str, Any], channel: str) -> Any:
     return total
 
 
-def _pin_v(x: Mapping[str, Any], level: str) -> Any:
+def _pin_v(x: Mapping[str, Any], level: str, above_code: Any) -> Any:
     code = (
         x[f"{level}_code"]
+        + above_code
         - x["converter_offset_code"]
         - x[f"{level}_inl_code"]
         - x[f"{level}_rounding_code"]
@@ -60,8 +61,10 @@ def _pin_v(x: Mapping[str, Any], level: str) -> Any:
     return code * width_v / (1.0 + x["converter_gain"])
 
 
-def _tap_v(x: Mapping[str, Any], channel: str, level: str, conductance: Any) -> Any:
-    node_v = _pin_v(x, level) - x[f"{channel}_follower_v"]
+def _tap_v(
+    x: Mapping[str, Any], channel: str, level: str, conductance: Any, above_code: Any = 0.0
+) -> Any:
+    node_v = _pin_v(x, level, above_code) - x[f"{channel}_follower_v"]
     lift_a = x["reference_v"] / x[f"{channel}_lift_ohm"] if f"{channel}_lift_ohm" in x else 0.0
     return x[f"{channel}_top_ohm"] * (node_v * conductance - lift_a)
 
@@ -83,6 +86,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     r = dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
     force dividers. `x` holds the names of `influences.influences_of`; a part that is not
     fitted is left out. The return channel's open reading removes its lift and offset.
+    r takes the mean open level of all repeats, E that of the first, before which the cell
+    had rested longest.
     """
     sense = _conductance(x, "sense")
     force = _conductance(x, "force")
@@ -94,7 +99,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     current_a = drop_v / (load_resistance(x) + x["switch_ohm"])
     input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
     r_ohm = sag_v / (current_a - input_s * sag_v)
-    return Outputs(r_ohm, open_v * (1.0 + r_ohm * input_s), current_a)
+    rested_v = _tap_v(x, "sense", "sense_open", sense, x["rest_fall_code"])
+    return Outputs(r_ohm, rested_v * (1.0 + r_ohm * input_s), current_a)
 
 
 def code_width_v(profile: RigProfile, converter: int) -> float:

@@ -63,13 +63,17 @@ class Influence:
 
 @dataclass(frozen=True)
 class Readings:
-    """The five levels of a step in mean codes; loaded ones at one time after load on."""
+    """The five levels of a step in mean codes; loaded ones at one time after load on.
+
+    `rest_fall` is how far the open level fell from the first repeat to the mean of all.
+    """
 
     sense_open: float
     sense: float
     force: float
     return_open: float
     return_loaded: float
+    rest_fall: float = 0.0
 
 
 LEVEL_CHANNELS: Mapping[str, int] = {
@@ -139,6 +143,7 @@ def influences_of(
                 Influence(f"{name}_{part}_ohm", "divider ratio", ohm, ohm * channel.tolerance)
             )
         listed.append(Influence(f"{name}_follower_v", "offset", 0.0, channel.follower_limit_v))
+    listed.append(Influence("rest_fall_code", "linearity", readings.rest_fall))
     for level, index in LEVEL_CHANNELS.items():
         limit = quantization_limit_codes(noise_codes.get(index, 0.0))
         listed += [

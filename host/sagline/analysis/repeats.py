@@ -4,13 +4,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import fsum, sqrt
 
 import numpy as np
 
 from sagline.analysis.calibration import Outputs, model
-from sagline.analysis.influences import Readings, influences_of, nominal
+from sagline.analysis.influences import LEVEL_CHANNELS, Readings, influences_of, nominal
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import cell_moved, outliers
 from sagline.analysis.step import StepReading, read_step
@@ -162,19 +162,24 @@ def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[
 
 
 def _mean_levels(kept: Sequence[StepReading], index: int) -> Readings:
-    names = Readings.__dataclass_fields__
-    return Readings(
+    levels = [reading.readings[index] for reading in kept]
+    mean = Readings(
         **{
-            name: fsum(getattr(reading.readings[index], name) for reading in kept) / len(kept)
-            for name in names
+            name: fsum(getattr(level, name) for level in levels) / len(levels)
+            for name in LEVEL_CHANNELS
         }
     )
+    return replace(mean, rest_fall=levels[0].sense_open - mean.sense_open)
 
 
 def _scatter(outputs: Sequence[Sequence[Outputs]], index: int) -> Scatter | None:
     if len(outputs) < 2:
         return None
-    return Scatter.of(np.array([figures[index] for figures in outputs], dtype=np.float64))
+    values = np.array([figures[index] for figures in outputs], dtype=np.float64)
+    # E is that of one repeat, not of the mean: its s.d. is s, where that of r is s/sqrt(n).
+    # The fall of E from repeat to repeat is in s, as what E owes to the rest it had.
+    values[:, Outputs._fields.index("emf_v")] *= sqrt(len(outputs))
+    return Scatter.of(values)
 
 
 def _mean_noise(kept: Sequence[StepReading]) -> dict[int, float]:
