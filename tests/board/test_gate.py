@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from board.still import StillHardware, let_pass
-from sagline_board import faults, wire
+from sagline_board import faults, sampler, wire
 from sagline_board.board import SESSION_MS, Board
 from sagline_board.engine import ONE_SHOT_MARGIN_US
 
@@ -141,6 +141,24 @@ def test_over_voltage_trips_and_stays_tripped():
     refused, cleared = board.take_output().split(b"\n")[:2]
     assert refused.startswith(b"111,")
     assert cleared == b'0,"No error"'
+
+
+def test_a_record_that_overflows_ends_the_step(monkeypatch):
+    board, hw = running_with_load_on()
+    monkeypatch.setattr(sampler, "CAPACITY", board.engine.sampler.count + 4)
+    let_pass(board, hw, 50_000)
+    assert hw.mask == 0
+    assert board.engine.guard.reason == faults.TRIP_RECORD
+
+
+def test_a_cell_beyond_the_low_range_is_not_loaded():
+    """Codes at the end of the low range say nothing of the voltage behind it."""
+    hw = StillHardware()
+    hw.codes[0] = hw.codes[1] = 4095
+    board = Board(hw)
+    board.receive(b"STEP:RANG 0;SEGM 0,10;SEGM 8,100;STAR\n")
+    let_pass(board, hw, 300_000)
+    assert [mask for _, mask in hw.switchings] == [0]
 
 
 def test_a_board_that_starts_turns_everything_off():

@@ -14,8 +14,11 @@ LOAD = {
 }  # fmt: skip
 
 
+RANGE_MV = (4500, 16500)
+
+
 def cold():
-    return Guard((LOAD,), cold=True)
+    return Guard((LOAD,), RANGE_MV, cold=True)
 
 
 def test_power_is_v_squared_over_r():
@@ -34,23 +37,24 @@ def test_power_is_v_squared_over_r():
         (((1, 300),), 13300, faults.REFUSED_CURRENT),
         # 43.636 W for 1.15 s is 50.18 J.
         (((1, 1150),), 12000, faults.REFUSED_ENERGY),
-        (((0, 60000),), 99000, faults.NO_ERROR),
+        (((0, 60000),), 16500, faults.NO_ERROR),
+        (((0, 60000),), 16501, faults.REFUSED_VOLTAGE),
     ],
 )
 def test_refusals(segments, open_mv, reason):
-    assert cold().refuse(segments, open_mv) == reason
+    assert cold().refuse(segments, open_mv, 1) == reason
 
 
 def test_after_a_reset_every_load_is_hot_and_cools_by_its_mean_rating():
-    guard = Guard((LOAD,), cold=False)
+    guard = Guard((LOAD,), RANGE_MV, cold=False)
     # 50 J at 5 W take 10 s to lose.
     assert guard.ready_ms() == 10000
-    assert guard.refuse(((1, 300),), 12000) == faults.REFUSED_HOT
+    assert guard.refuse(((1, 300),), 12000, 1) == faults.REFUSED_HOT
     # The pulse is 13.09 J, so 13.09 J must be gone: 2.62 s.
     guard.cool(2617)
-    assert guard.refuse(((1, 300),), 12000) == faults.REFUSED_HOT
+    assert guard.refuse(((1, 300),), 12000, 1) == faults.REFUSED_HOT
     guard.cool(2)
-    assert guard.refuse(((1, 300),), 12000) == faults.NO_ERROR
+    assert guard.refuse(((1, 300),), 12000, 1) == faults.NO_ERROR
     guard.cool(10_000_000)
     assert guard.ready_ms() == 0
 
@@ -60,10 +64,11 @@ def test_mean_power_of_a_long_run_stays_within_the_rating():
     spent_mj = 0.0
     elapsed_ms = 0
     while elapsed_ms < 600_000:
-        if guard.refuse(((1, 300),), 12000) == faults.NO_ERROR:
+        if guard.refuse(((1, 300),), 12000, 1) == faults.NO_ERROR:
             guard.begin_step()
             for _ in range(60):
-                assert guard.watch(1, 5000, 12000)
+                guard.watch(1, 5000, 12000, 1)
+            assert guard.reason == faults.NO_ERROR
             spent_mj += 12.0**2 / 3.3 * 0.3 * 1000
         guard.cool(1000)
         elapsed_ms += 1000
@@ -85,26 +90,48 @@ def test_trips(slices, sense_mv, reason):
     guard = cold()
     guard.begin_step()
     for _ in range(slices - 1):
-        assert guard.watch(1, 5000, sense_mv)
-    assert not guard.watch(1, 5000, sense_mv)
+        guard.watch(1, 5000, sense_mv, 1)
+    assert guard.reason == faults.NO_ERROR
+    guard.watch(1, 5000, sense_mv, 1)
     assert guard.reason == reason
     guard.trip(faults.TRIP_CAPTURE)
     assert guard.reason == reason, "the first reason stays"
     guard.clear()
-    assert guard.watch(0, 5000, sense_mv)
+    guard.watch(0, 5000, sense_mv, 1)
+    assert guard.reason == faults.NO_ERROR
+
+
+def test_beyond_the_range_the_reading_is_no_voltage():
+    """A converter that clips reads less than there is: refused, and tripped while loaded."""
+    guard = cold()
+    assert guard.refuse(((1, 300),), 4500, 0) == faults.NO_ERROR
+    assert guard.refuse(((1, 300),), 4501, 0) == faults.REFUSED_VOLTAGE
+    guard.begin_step()
+    guard.watch(1, 5000, 4501, 0)
+    assert guard.reason == faults.TRIP_OVER_VOLTAGE
+
+
+def test_each_load_has_its_own_time():
+    """Two loads one after the other, each within its limit, are not added up."""
+    guard = Guard((LOAD, LOAD), RANGE_MV, cold=True)
+    guard.begin_step()
+    for mask in (1, 2):
+        for _ in range(240):
+            guard.watch(mask, 5000, 1500, 1)
+    assert guard.reason == faults.NO_ERROR
 
 
 def test_small_integers_suffice():
     loads = tuple({key: Watched(value) for key, value in load.items()} for load in profile.LOADS)
-    guard = Guard(loads, cold=False)
+    guard = Guard(loads, watch(profile.RANGE_MV), cold=False)
     guard.cool(Watched(1 << 29))
     for index, load in enumerate(loads):
         mask = Watched(1 << index)
         for open_mv in (0, 1500, int(load["max_mv"]), 26000):
-            guard.refuse([(mask, load["max_on_ms"])], Watched(open_mv))
+            guard.refuse([(mask, load["max_on_ms"])], Watched(open_mv), 1)
             guard.begin_step()
             for _ in range(int(load["max_on_ms"]) // 5):
-                guard.watch(mask, Watched(5000), Watched(open_mv))
+                guard.watch(mask, Watched(5000), Watched(open_mv), 1)
             guard.clear()
             guard.cool(Watched(600_000))
 

@@ -9,6 +9,7 @@ import pytest
 import sagline
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import (
+    Cooling,
     Finished,
     OpenVoltage,
     Planned,
@@ -18,8 +19,9 @@ from sagline.device.progress import (
     describe,
 )
 from sagline.device.rig import LiveReading
-from sagline.errors import BoardRefused, Refused, UsageError
+from sagline.errors import BoardRefused, Refused, UsageError, WrongDevice
 from sagline.virtual.cells import CELLS
+from sagline.virtual.hardware import VirtualHardware
 from sagline.virtual.truth import truth
 
 
@@ -169,6 +171,32 @@ def test_the_onboard_converter_alone_says_what_limits_it():
         result = rig.measure(designation="LR6", repeats=3)
     assert "onboard_linearity" in {warning.code for warning in result.warnings}
     assert result.budget[0].source == "linearity"
+
+
+def test_a_warm_load_is_waited_for(monkeypatch):
+    """After a reset the guard holds every load for hot: 9.4 V on 68 ohm must wait a little."""
+    monkeypatch.setattr(VirtualHardware, "cold", 0)
+    with sagline.open_rig("virtual://6lr61?seed=1") as rig:
+        items = list(run(rig, Settings(designation="6LR61", repeats=2)))
+    waits = [item for item in items if isinstance(item, Cooling)]
+    assert waits
+    assert 0 < waits[0].ready_in_s <= 10
+    assert describe(waits[0])
+    assert isinstance(items[-1], Finished)
+
+
+@pytest.mark.parametrize("spoilt", [lambda r: r.replace("0,32,", "1,32,", 1), lambda r: r + ",1"])
+def test_a_record_that_does_not_fit_its_header_is_refused(spoilt, monkeypatch):
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        plain = rig._link.request
+
+        def request(name, *values):
+            reply = plain(name, *values)
+            return spoilt(reply) if name == "fetch" and values == (0,) else reply
+
+        monkeypatch.setattr(rig._link, "request", request)
+        with pytest.raises(WrongDevice, match="Chunk 0"):
+            rig.measure(designation="LR6", repeats=1)
 
 
 def test_equal_seeds_give_equal_figures_and_others_do_not():

@@ -27,7 +27,7 @@ class Engine:
     def __init__(self, hw):
         self._hw = hw
         hw.switch(0, 0)
-        self.guard = Guard(profile.LOADS, hw.cold)
+        self.guard = Guard(profile.LOADS, profile.RANGE_MV, hw.cold)
         self.sampler = Sampler()
         self._meter = Meter()
         self.high = 1
@@ -70,7 +70,7 @@ class Engine:
             return faults.INIT_IGNORED
         if not self.read_live():
             return faults.HARDWARE
-        reason = self.guard.refuse(self.segments, max(0, self.live_mv(0)))
+        reason = self.guard.refuse(self.segments, max(0, self.live_mv(0)), self.high)
         if reason == faults.NO_ERROR and expected_points(self.segments) > CAPACITY:
             reason = faults.REFUSED_RECORD
         if reason != faults.NO_ERROR:
@@ -80,11 +80,10 @@ class Engine:
         self.sampler.begin(self._origin)
         self.edges_us = []
         self._last_edge_us = None
-        self._segment = 0
-        self._segment_end_us = self.segments[0][1] * 1000
+        # The first segment begins in the first poll, where every way out is guarded.
+        self._segment = -1
+        self._segment_end_us = 0
         self.state = RUNNING
-        if self.segments[0][0]:
-            self._switch(0)
         return faults.NO_ERROR
 
     # -- running -----------------------------------------------------------
@@ -123,7 +122,7 @@ class Engine:
         return ticks.diff(self._hw.ticks_us(), self._origin) if self.state == RUNNING else 0
 
     def segment(self):
-        return self._segment
+        return max(0, self._segment)
 
     def _run_slice(self):
         elapsed_us = self.elapsed_us()
@@ -143,7 +142,11 @@ class Engine:
         row_count = self._hw.capture(slice_us, bin_us)
         self.sampler.add(self._hw.rows, row_count, group_us)
         self._remember(row_count)
-        if mask and not self.guard.watch(mask, slice_us, max(0, self.live_mv(0))):
+        if self.sampler.full:
+            self.guard.trip(faults.TRIP_RECORD)
+        if mask:
+            self.guard.watch(mask, slice_us, max(0, self.live_mv(0)), self.high)
+        if self.guard.reason != faults.NO_ERROR:
             self._hw.switch(0, 0)
             self._end(TRIPPED)
 
@@ -163,8 +166,8 @@ class Engine:
             self._hw.switch(0, 0)
             self._end(DONE)
             return
-        changes = self.segments[following][0] != self.segments[self._segment][0]
-        if changes:
+        before = self.segments[self._segment][0] if self._segment >= 0 else 0
+        if self.segments[following][0] != before:
             self.sampler.flush()
             self._switch(following)
         self._segment = following

@@ -25,6 +25,7 @@ TRIP_OVER_CURRENT = 102
 TRIP_ON_TIME = 103
 TRIP_ENERGY = 104
 TRIP_CAPTURE = 105
+TRIP_RECORD = 106
 
 REFUSED_TRIPPED = 111
 REFUSED_EMPTY = 112
@@ -50,14 +51,15 @@ TEXTS = {
     HARDWARE: "Hardware error",
     QUEUE_OVERFLOW: "Queue overflow",
     INPUT_OVERRUN: "Input buffer overrun",
-    TRIP_OVER_VOLTAGE: "Guard: cell voltage above the load's limit",
+    TRIP_OVER_VOLTAGE: "Guard: cell voltage above the limit of the load or the range",
     TRIP_OVER_CURRENT: "Guard: current above the load's limit",
     TRIP_ON_TIME: "Guard: load was on too long",
     TRIP_ENERGY: "Guard: pulse energy above the load's limit",
     TRIP_CAPTURE: "Guard: sampling failed with a step running",
+    TRIP_RECORD: "Guard: the step outgrew its record",
     REFUSED_TRIPPED: "Guard has tripped; read GUARd:STATe? and send GUARd:CLEar",
     REFUSED_EMPTY: "No segments; send STEP:SEGMent first",
-    REFUSED_VOLTAGE: "Cell voltage above the load's limit",
+    REFUSED_VOLTAGE: "Cell voltage above the limit of the load or the range",
     REFUSED_CURRENT: "Expected current above the load's limit",
     REFUSED_ON_TIME: "Load on for longer than its limit",
     REFUSED_ENERGY: "Pulse energy above the load's limit",

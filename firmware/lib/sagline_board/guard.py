@@ -29,12 +29,13 @@ def power_mw(volt_mv, load_milliohm):
 class Guard:
     """Limits of the whole bank, heat of each load, and the latched trip."""
 
-    def __init__(self, loads, cold):
+    def __init__(self, loads, range_mv, cold):
         self._loads = loads
+        self._range_mv = range_mv
         # After a reset nobody knows what went before: every load counts as
         # having just taken its largest pulse.
         self._heat_uj = [0 if cold else load["max_pulse_mj"] * _UJ_PER_MJ for load in loads]
-        self._on_us = 0
+        self._on_us = [0] * len(loads)
         self._pulse_uj = [0] * len(loads)
         self.reason = faults.NO_ERROR
 
@@ -62,16 +63,19 @@ class Guard:
             longest = max(longest, -(-heat // load["mean_mw"]))
         return longest
 
-    def refuse(self, segments, open_mv):
+    def refuse(self, segments, open_mv, high):
         """Return the error number that forbids these (mask, ms) segments, or NO_ERROR.
 
-        `open_mv` is the cell's voltage now; each load is reckoned at that
-        voltage, as if leads and cell had no resistance.
+        `open_mv` is the cell's voltage now, read on the range `high`; each load
+        is reckoned at that voltage, as if leads and cell had no resistance.
         """
         if self.reason != faults.NO_ERROR:
             return faults.REFUSED_TRIPPED
         if not segments:
             return faults.REFUSED_EMPTY
+        # Beyond its range a converter clips: the cell may be at any voltage.
+        if open_mv > self._range_mv[high]:
+            return faults.REFUSED_VOLTAGE
         for index, load in enumerate(self._loads):
             on_ms = self._on_ms(segments, index)
             if on_ms:
@@ -106,23 +110,22 @@ class Guard:
 
     def begin_step(self):
         """Forget the pulse of the last step (its heat stays)."""
-        self._on_us = 0
+        self._on_us = [0] * len(self._loads)
         self._pulse_uj = [0] * len(self._loads)
 
-    def watch(self, mask, slice_us, sense_mv):
-        """Account for a slice with `mask` on at `sense_mv`. Return True while all is well."""
-        self._on_us += slice_us
+    def watch(self, mask, slice_us, sense_mv, high):
+        """Account for a slice with `mask` on at `sense_mv`; trip where a limit is passed."""
         for index in loads_in(mask, len(self._loads)):
             load = self._loads[index]
             spent_uj = power_mw(sense_mv, load["load_milliohm"]) * slice_us // 1000
             self._heat_uj[index] += spent_uj
             self._pulse_uj[index] += spent_uj
-            if sense_mv > load["max_mv"]:
+            self._on_us[index] += slice_us
+            if sense_mv > load["max_mv"] or sense_mv > self._range_mv[high]:
                 self.trip(faults.TRIP_OVER_VOLTAGE)
             elif sense_mv * 1000 // load["load_milliohm"] > load["max_ma"]:
                 self.trip(faults.TRIP_OVER_CURRENT)
-            elif self._on_us > load["max_on_ms"] * 1000 + _ON_SLACK_US:
+            elif self._on_us[index] > load["max_on_ms"] * 1000 + _ON_SLACK_US:
                 self.trip(faults.TRIP_ON_TIME)
             elif self._pulse_uj[index] > load["max_pulse_mj"] * _UJ_PER_MJ:
                 self.trip(faults.TRIP_ENERGY)
-        return self.reason == faults.NO_ERROR

@@ -14,6 +14,7 @@ from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, Estimate, RawStep
 from sagline.device.progress import (
+    Cooling,
     Finished,
     OpenVoltage,
     Planned,
@@ -23,12 +24,15 @@ from sagline.device.progress import (
     Stepping,
 )
 from sagline.device.rig import Rig
-from sagline.errors import Refused, UsageError
+from sagline.errors import BoardRefused, Refused, UsageError
 from sagline.records import Result, make_result
+from sagline_board import faults
 
 # Below this nothing that could be measured is between the clips.
 ABSENT_V = 0.2
 PHASES = ("rest", "load on", "recovery")
+# How often a load that is still warm is asked for again.
+COOLING_POLL_S = 0.5
 # The look at an unknown cell: shorter than a repeat, and not counted as one.
 PROBE_MS = (1000, 150, 200)
 MAX_REPEATS = 100
@@ -147,6 +151,14 @@ def _step(
             state = next(step)
         except StopIteration as end:
             return end.value
+        except BoardRefused as refusal:
+            if refusal.number != faults.REFUSED_HOT:
+                raise
+            # Nothing has been switched. The guard counts every load as hot after a reset.
+            yield Cooling(rig.ready_in_s())
+            rig.wait(COOLING_POLL_S)
+            step = rig.step(load, segments)
+            continue
         try:
             yield Stepping(
                 repeat, repeats, PHASES[state.segment], state.elapsed_s, total_s, state.sense_v

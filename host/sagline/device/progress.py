@@ -46,6 +46,13 @@ class Stepping:
 
 
 @dataclass(frozen=True)
+class Cooling:
+    """The load is still warm; the step begins when it may."""
+
+    ready_in_s: float
+
+
+@dataclass(frozen=True)
 class RepeatDone:
     """A step is in: its waveform, and the estimate from all steps so far.
 
@@ -65,7 +72,7 @@ class Finished:
     result: "Result"
 
 
-Progress = OpenVoltage | Probing | Planned | Stepping | RepeatDone | Finished
+Progress = OpenVoltage | Probing | Planned | Cooling | Stepping | RepeatDone | Finished
 
 
 def describe(item: Progress) -> str:
@@ -80,6 +87,8 @@ def describe(item: Progress) -> str:
         case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
             which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
+        case Cooling(ready_in_s):
+            return f"The load is still warm: cool in {ready_in_s:.0f} s at the latest"
         case RepeatDone(repeat, repeats, _, estimate):
             r_ohm = estimate.r_at[0][1].value
             return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"

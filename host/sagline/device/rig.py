@@ -12,7 +12,7 @@ from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
 from sagline.device.link import Link
-from sagline.errors import BoardRefused, Refused
+from sagline.errors import BoardRefused, Refused, WrongDevice
 from sagline_board import commands
 
 if TYPE_CHECKING:
@@ -181,10 +181,19 @@ class Rig:
 
     def _fetch(self, load_index: int, segments: tuple[tuple[int, int], ...]) -> RawStep:
         count = self._link.fields("state")["points"]
+        width = len(commands.POINT_FIELDS)
         values: list[int] = []
         for chunk in range(-(-count // commands.CHUNK_POINTS)):
-            values.extend(self._link.integers("fetch", chunk)[2:])
-        points = np.array(values, dtype=np.int64).reshape(-1, len(commands.POINT_FIELDS))
+            number, points_in, *integers = self._link.integers("fetch", chunk)
+            wanted = min(commands.CHUNK_POINTS, count - chunk * commands.CHUNK_POINTS)
+            if (number, points_in, len(integers)) != (chunk, wanted, wanted * width):
+                raise WrongDevice(
+                    "bad_record",
+                    f"Chunk {chunk} of the record came as {number} with {points_in} points.",
+                    "Measure again; if it stays so, install the firmware of this program.",
+                )
+            values.extend(integers)
+        points = np.array(values, dtype=np.int64).reshape(-1, width)
         edges = self._link.integers("edges")
         return RawStep(
             **dict(zip(commands.POINT_FIELDS, points.T, strict=True)),

@@ -14,6 +14,7 @@ from textual.widgets import Static
 from sagline import wording
 from sagline.analysis.values import Estimate
 from sagline.device.progress import (
+    Cooling,
     Finished,
     OpenVoltage,
     Planned,
@@ -21,6 +22,7 @@ from sagline.device.progress import (
     Progress,
     RepeatDone,
     Stepping,
+    describe,
 )
 from sagline.tui import messages
 from sagline.tui.driver import Driver
@@ -164,6 +166,8 @@ class Bench(Screen[None]):
                         plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
                     ),
                 )
+            case Cooling():
+                self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
                 self._say("#live", _terminal_voltage(terminal_v))
                 which = f"repeat {repeat} of {repeats}" if repeat else "a first look"
