@@ -13,6 +13,8 @@ SaglineError
 └── Cancelled      130  the user stopped it; the load is off
 """
 
+from sagline_board import faults
+
 
 def sentence(text: str) -> str:
     """Return `text` as a sentence: a capital first letter, unless a symbol, and a full stop."""
@@ -79,6 +81,11 @@ class BoardRefused(Refused):
         )
         self.number = number
 
+    @property
+    def is_trip(self) -> bool:
+        """Whether the guard has tripped: no step starts before that is cleared."""
+        return faults.TRIP_OVER_VOLTAGE <= self.number <= faults.REFUSED_TRIPPED
+
 
 class NotStored(SaglineError):
     """The result was made but could not be stored."""
@@ -92,17 +99,19 @@ class Cancelled(SaglineError):
     exit_status = 130
 
 
+_AFTER_TRIP = "Then measure with --clear-trip, or press s again on the screen."
 _REMEDIES = {
-    101: "Take the cell out, check what it is, choose a larger load, then clear the trip.",
-    102: "Choose a larger load, then clear the trip.",
-    103: "Take the cell out and check the load's switch before clearing the trip.",
-    104: "Choose a larger load or a shorter time, then clear the trip.",
-    105: "Check the converters with the board's self test, then clear the trip.",
-    111: "Find out why the guard tripped, then clear it.",
-    113: "Choose a larger load with --load.",
-    114: "Choose a larger load with --load.",
-    115: "Ask for shorter times, or choose a larger load.",
-    116: "Choose a larger load with --load, or shorter times.",
-    117: "Wait until the load has cooled, then try again.",
-    118: "Ask for shorter times.",
+    faults.TRIP_OVER_VOLTAGE: f"Take the cell out and check what it is. {_AFTER_TRIP}",
+    faults.TRIP_OVER_CURRENT: f"Choose a larger load. {_AFTER_TRIP}",
+    faults.TRIP_ON_TIME: f"Take the cell out and check the load's switch. {_AFTER_TRIP}",
+    faults.TRIP_ENERGY: f"Choose a larger load or a shorter time. {_AFTER_TRIP}",
+    faults.TRIP_CAPTURE: f"Send *TST? to the board to see whether it reads. {_AFTER_TRIP}",
+    faults.TRIP_RECORD: f"Ask for shorter times. {_AFTER_TRIP}",
+    faults.REFUSED_TRIPPED: f"See to what made it trip. {_AFTER_TRIP}",
+    faults.REFUSED_VOLTAGE: "Check what the cell is, or choose a larger load with --load.",
+    faults.REFUSED_CURRENT: "Choose a larger load with --load.",
+    faults.REFUSED_ON_TIME: "Ask for shorter times, or choose a larger load.",
+    faults.REFUSED_ENERGY: "Choose a larger load with --load, or shorter times.",
+    faults.REFUSED_HOT: "Wait until the load has cooled, then try again.",
+    faults.REFUSED_RECORD: "Ask for shorter times.",
 }

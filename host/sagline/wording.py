@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -202,43 +203,20 @@ def plan_sentence(load_ohm: float, repeats: int, rest_ms: int, on_ms: int, reaso
     )
 
 
-def working(emf_v: float, r_ohm: float, current_a: float, t_s: float) -> list[str]:
-    """Return the equation, then the equation with its numbers, a line each.
-
-    r(t) = (E - V(t)) / I(t), all at the same instant t after switching.
-    """
-    loaded_v = loaded_voltage(emf_v, r_ohm, current_a)
-    left = f"r({t_s:g} s)"
-    return [
-        f"{left} = (E − V) / I",
-        f"{'':<{len(left)}} = ({emf_v:.4f} V − {loaded_v:.4f} V) / {current_a:.4f} A"
-        f" = {r_ohm:.4f} Ω",
-    ]
-
-
 def report_lines(result: Result) -> list[str]:
     """Return the result in words, a line each, for a terminal of 80 columns."""
-    t_s = result.r_ohm.t_s or 0.0
-    kept = sum(row.kept for row in result.repeats)
-    lines = [
-        f"EMF       {figure(result.emf_v, 'V')}   ({coverage(result.emf_v)})",
-        f"r({t_s:g} s)  {figure(result.r_ohm, 'Ω')}   ({coverage(result.r_ohm)})",
-    ]
-    lines += [
-        f"r({at.t_s:g} s)  {figure(at, 'Ω')}   ({coverage(at)})"
+    lines = result_lines(result)
+    lines[1:1] = [
+        f"r({at.t_s:g} s) = {figure(at, 'Ω')}   ({coverage(at)})"
         for at in result.r_at[1:]
         if at.t_s is not None
     ]
-    if result.load_ohm is not None and result.current_a is not None:
-        lines.append(
-            f"          {kept} of {len(result.repeats)} repeats on {result.load_ohm.value:.4g} Ω "
-            f"(switch included), {result.current_a.value:.4g} A"
-        )
-        lines += ["", *working(result.emf_v.value, result.r_ohm.value,
-                               result.current_a.value, t_s)]  # fmt: skip
-    lines += ["", *budget_lines(result)]
-    if result.kind == "virtual":
-        lines += ["", "Simulated: no physical cell was measured."]
-    for warning in result.warnings:
-        lines += ["", f"Note: {warning.text}", f"      {warning.remedy}"]
-    return lines
+    if result.current_a is not None:
+        emf_v, r_ohm, current_a = result.emf_v.value, result.r_ohm.value, result.current_a.value
+        loaded_v = loaded_voltage(emf_v, r_ohm, current_a)
+        t_s = result.r_ohm.t_s or 0.0
+        lines += ["", *equation_lines(t_s, emf_v, loaded_v, current_a, r_ohm)]
+    lines += ["", *budget_lines(result), ""]
+    for line in notice_lines(result.warnings):
+        lines += textwrap.wrap(line, 79, subsequent_indent="   ") or [""]
+    return lines[:-1]

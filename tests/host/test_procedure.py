@@ -23,6 +23,7 @@ from sagline.errors import BoardRefused, Refused, UsageError, WrongDevice
 from sagline.virtual.cells import CELLS
 from sagline.virtual.hardware import VirtualHardware
 from sagline.virtual.truth import truth
+from sagline_board import faults
 
 
 def gate(rig):
@@ -171,6 +172,18 @@ def test_the_onboard_converter_alone_says_what_limits_it():
         result = rig.measure(designation="LR6", repeats=3)
     assert "onboard_linearity" in {warning.code for warning in result.warnings}
     assert result.budget[0].source == "linearity"
+
+
+def test_a_trip_stops_everything_until_it_is_cleared():
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        rig._link._port.board.engine.guard.trip(faults.TRIP_OVER_CURRENT)
+        for _ in range(2):
+            with pytest.raises(BoardRefused) as caught:
+                rig.measure(designation="LR6", repeats=1)
+            assert caught.value.is_trip
+            assert "--clear-trip" in caught.value.remedy
+        assert rig.measure(designation="LR6", repeats=1, clear_trip=True).r_ohm.value > 0
+        assert rig.measure(designation="LR6", repeats=1).r_ohm.value > 0
 
 
 def test_a_warm_load_is_waited_for(monkeypatch):

@@ -37,6 +37,10 @@ def test_a_figure_without_interval_says_so():
 def test_working_comes_out_with_a_calculator():
     # OpenStax University Physics vol. 2, 10.1: E 12.00 V, r 0.100 ohm, R 0.500 ohm -> 20.0 A,
     # terminal voltage 10.0 V.
-    lines = wording.working(12.0, 0.1, 20.0, 0.1)
-    assert lines[0] == "r(0.1 s) = (E − V) / I"
-    assert "(12.0000 V − 10.0000 V) / 20.0000 A = 0.1000 Ω" in lines[1]
+    loaded_v = wording.loaded_voltage(12.0, 0.1, 20.0)
+    lines = wording.equation_lines(0.1, 12.0, loaded_v, 20.0, 0.1)
+    assert lines == [
+        "r(0.1 s) = (E − V) / I",
+        "         = (12.0000 − 10.0000) V / 20.00 A",
+        "         = 0.1000 Ω",
+    ]

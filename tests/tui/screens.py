@@ -23,6 +23,14 @@ def screen_text(app: App[Any]) -> str:
     return "\n".join("".join(segment.text for segment in strip).rstrip() for strip in strips)
 
 
+def colours(app: App[Any]) -> set[str]:
+    """Names of all colours the terminal is sent now, fore and back."""
+    strips = app.screen._compositor.render_strips()
+    styles = [segment.style for strip in strips for segment in strip if segment.style]
+    both = [colour for style in styles for colour in (style.color, style.bgcolor)]
+    return {colour.name for colour in both if colour is not None}
+
+
 async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
     """Let the app run until `condition` holds."""
     async with asyncio.timeout(PATIENCE_S):

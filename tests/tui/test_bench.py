@@ -7,7 +7,7 @@ from threading import Event
 
 import pytest
 from opened_rigs import OpenedRigs
-from screens import BRAILLE, FAST, PATIENCE_S, run, screen_text, until, until_state
+from screens import BRAILLE, FAST, PATIENCE_S, colours, run, screen_text, until, until_state
 
 from sagline import wording
 from sagline.device import procedure
@@ -223,16 +223,24 @@ def test_notes_and_help_are_pages_of_their_own() -> None:
     run(steps())
 
 
-def test_no_colour_shows_the_same_characters(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("NO_COLOR", "1")
+@pytest.mark.parametrize(
+    ("no_color", "expected"), [("1", {"default"}), (None, {"default", "color(6)"})]
+)
+def test_no_colour_shows_the_same_characters(
+    monkeypatch: pytest.MonkeyPatch, no_color: str | None, expected: set[str]
+) -> None:
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    if no_color is not None:
+        monkeypatch.setenv("NO_COLOR", no_color)
 
     async def steps() -> None:
         app = BenchApp(FAST, autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
-            assert app.no_color
             await until_state(pilot, app, "done", "stopped")
             await until(pilot, lambda: "now" in screen_text(app))
             assert masked(screen_text(app)) == GOLDEN.read_text(encoding="utf-8").rstrip("\n")
+            # Not even black or white; and of colours one of the terminal's own, made legible.
+            assert colours(app) == expected
 
     run(steps())
 

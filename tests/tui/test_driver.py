@@ -12,6 +12,7 @@ from sagline.device.procedure import Settings
 from sagline.device.progress import Finished, RepeatDone, Stepping
 from sagline.tui import messages
 from sagline.tui.driver import Driver
+from sagline_board import faults
 
 ON_15_OHM = Settings(load_ohm=15.0, repeats=2)
 
@@ -89,6 +90,18 @@ def test_quit_in_the_middle_turns_the_load_off_and_closes_the_rig(opened: Opened
     assert not opened.port().is_open
 
 
+def test_a_rig_that_cannot_be_opened_is_not_tried_again_by_itself(opened: OpenedRigs) -> None:
+    def react(listener: Listener, message: Message) -> None:
+        if isinstance(message, messages.Failed):
+            assert not listener.driver._start_asked.is_set()
+            listener.leave()
+
+    listener = Listener(react, "virtual://no-such-cell")
+    listener.run()
+    assert listener.kinds() == [messages.Opening, messages.Failed]
+    assert not opened
+
+
 def test_a_lost_rig_is_opened_again(opened: OpenedRigs) -> None:
     def react(listener: Listener, message: Message) -> None:
         if is_load_on(message) and len(opened) == 1:
@@ -147,3 +160,19 @@ def test_idle_reads_the_voltage_and_measures_when_asked(opened: OpenedRigs) -> N
         if isinstance(m, messages.Advanced) and isinstance(m.item, RepeatDone)
     ]
     assert repeats == [1, 2]
+
+
+def test_s_after_a_trip_was_shown_clears_it(opened: OpenedRigs) -> None:
+    def react(listener: Listener, message: Message) -> None:
+        if isinstance(message, messages.RigOpened):
+            opened.port().board.engine.guard.trip(faults.TRIP_OVER_CURRENT)
+        elif isinstance(message, messages.Failed):
+            listener.driver.measure()
+        elif is_finished(message):
+            listener.leave()
+
+    listener = Listener(react)
+    listener.run()
+    failed = [m for m in listener.messages if isinstance(m, messages.Failed)]
+    assert len(failed) == 1
+    assert "Guard has tripped" in failed[0].text

@@ -146,7 +146,7 @@ def _notices(
         notices.append(
             Notice(
                 "repeat_outlier",
-                f"repeat {listed} lies apart from the others; it is kept, for no cause is known",
+                f"apart from the others, yet kept, for no cause is known: repeat {listed}",
                 "look at its waveform; measure more repeats",
             )
         )

@@ -51,6 +51,7 @@ class Settings:
     label: str | None = None
     operator: str | None = None
     temperature_c: float | None = None
+    clear_trip: bool = False
 
     def __post_init__(self) -> None:
         if not 1 <= self.repeats <= MAX_REPEATS:
@@ -90,6 +91,8 @@ def run(rig: Rig, settings: Settings) -> Generator[Progress, None, None]:
 
 
 def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
+    if settings.clear_trip:
+        rig.clear_trip()
     open_v = _open_voltage(rig)
     yield OpenVoltage(open_v)
     rig.set_range(planning.needs_high_range(rig.profile, open_v))

@@ -140,6 +140,10 @@ class Rig:
         """Turn every load off now; a running step ends."""
         self._link.request("abort")
 
+    def clear_trip(self) -> None:
+        """Clear the guard's latched trip, for whoever has seen to its cause."""
+        self._link.request("guard_clear")
+
     def ready_in_s(self) -> float:
         """Return how long until every load is cool."""
         return self._link.fields("guard_state")["ready_ms"] * 1e-3
@@ -155,7 +159,7 @@ class Rig:
         """Measure the cell and return its Result.
 
         Settings are the fields of `sagline.device.procedure.Settings`: load_ohm,
-        designation, repeats, times_s, label, operator, temperature_c. Raises
+        designation, repeats, times_s, label, operator, temperature_c, clear_trip. Raises
         UsageError, Refused, LinkLost.
         """
         from sagline.device.procedure import Settings, measure

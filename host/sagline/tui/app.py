@@ -40,8 +40,9 @@ class BenchApp(App[None]):
     def __init__(
         self, address: str, settings: Settings | None = None, *, autostart: bool = False
     ) -> None:
-        super().__init__()
-        # The terminal's own colours, light or dark as its owner likes them.
+        # The terminal's own colours, light or dark as its owner likes them. Said here already:
+        # with NO_COLOR Textual chooses its filter by it before there is a theme.
+        super().__init__(ansi_color=True)
         self.theme = "ansi-dark"
         self.fault: Exception | None = None
         self.bench = Bench()

@@ -11,12 +11,13 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable
 from contextlib import suppress
+from dataclasses import replace
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
 from textual.message import Message
 
-from sagline.errors import RigError, SaglineError
+from sagline.errors import BoardRefused, RigError, SaglineError
 from sagline.tui.messages import (
     Advanced,
     Failed,
@@ -56,6 +57,7 @@ class Driver(threading.Thread):
         self._quit_asked = threading.Event()
         # Set with each request but a stop, so that nobody sleeps through one.
         self._wake = threading.Event()
+        self._trip_shown = False
         if start_at_once:
             self.measure()
 
@@ -116,6 +118,10 @@ class Driver(threading.Thread):
         from sagline.device.procedure import Settings, run
 
         settings = self._settings or Settings()
+        if self._trip_shown:
+            # Who presses s after reading that the guard tripped has seen to it.
+            settings = replace(settings, clear_trip=True)
+            self._trip_shown = False
         self._post(Started(settings.repeats, settings.times_s[0]))
         # Only now: a key pressed during the imports above asks for this same measurement.
         self._start_asked.clear()
@@ -131,6 +137,7 @@ class Driver(threading.Thread):
             raise
         except SaglineError as error:
             # The rig itself is well: keep it, and let the live voltage be seen again.
+            self._trip_shown = isinstance(error, BoardRefused) and error.is_trip
             self._post(Failed(error.message, error.remedy))
             return
         finally:

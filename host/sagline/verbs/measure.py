@@ -47,6 +47,11 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--temperature", type=float, metavar="C", help="the cell's, in °C")
     parser.add_argument("--operator", metavar="NAME", help="who measures")
+    parser.add_argument(
+        "--clear-trip",
+        action="store_true",
+        help="clear the guard's trip first, once you have seen to its cause",
+    )
     add_json(parser)
     parser.set_defaults(run=run)
 
@@ -64,6 +69,7 @@ def run(args: argparse.Namespace) -> int:
         label=args.label,
         operator=args.operator,
         temperature_c=args.temperature,
+        clear_trip=args.clear_trip,
     )
     result = _measure(resolve(args.rig), settings)
     if args.json:
