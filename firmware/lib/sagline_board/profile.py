@@ -61,6 +61,16 @@ LOADS = (
     },
 )
 
+# GPIO numbers. The gates stand next to each other, in the order of LOADS; ARM is
+# the MOSFET in series with all of them, held off unless its pin keeps toggling.
+# `range` low chooses the low range; floating or high is the 16.5 V range.
+# `adc` is sense, force, return. `jumper` grounded keeps the firmware from
+# starting; `smps` high makes the board's regulator run without bursts.
+PINS = {
+    "gates": (2, 3, 4, 5), "arm": 6, "range": 7, "adc": (26, 27, 28),
+    "jumper": 15, "smps": 23,
+}  # fmt: skip
+
 # Each channel is a node fed through `top_ohm` from its tap and through
 # `lift_ohm` from the reference, with `foot_ohm` to ground. The 16.5 V range
 # adds `range_foot_ohm` to ground. 0 means the part is not fitted.

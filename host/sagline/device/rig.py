@@ -78,8 +78,8 @@ class Rig:
 
     @property
     def is_virtual(self) -> bool:
-        """Whether this rig is simulated."""
-        return self.address.startswith("virtual://")
+        """Whether this rig is simulated, wherever its board runs."""
+        return self.identity.model.startswith("virtual")
 
     @property
     def converter(self) -> int:
