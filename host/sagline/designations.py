@@ -38,3 +38,8 @@ _ALL = (
 )
 
 DESIGNATIONS: Mapping[str, Designation] = MappingProxyType({d.designation: d for d in _ALL})
+
+
+def find(designation: str) -> Designation | None:
+    """Return the entry of this name, in any case; None where the table has none."""
+    return DESIGNATIONS.get(designation) or DESIGNATIONS.get(designation.upper())

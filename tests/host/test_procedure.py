@@ -174,6 +174,33 @@ def test_the_onboard_converter_alone_says_what_limits_it():
     assert result.budget[0].source == "linearity"
 
 
+@pytest.mark.parametrize(
+    ("cell", "designation", "refused"),
+    [
+        ("lr6", None, False),
+        ("lr6", "LR6", False),
+        ("lr6", "HR6", False),
+        ("lr6", "ICR18/65", True),
+        ("lr6", "PB12", True),
+        ("6lr61", None, True),
+        ("6lr61", "6lr61", False),
+    ],
+)
+def test_without_a_hardware_one_shot(cell, designation, refused):
+    """Rechargeable lithium, lead-acid and unknown cells above 1.7 V are not loaded."""
+    with sagline.open_rig(f"virtual://{cell}?seed=1") as rig:
+        rig.identity = replace(rig.identity, one_shot=False)
+        switched = rig._link._port.hardware
+        if refused:
+            with pytest.raises(Refused, match="ends a pulse by itself") as caught:
+                rig.measure(designation=designation, repeats=1)
+            assert caught.value.code == "no_one_shot"
+            assert caught.value.exit_status == 4
+            assert switched._circuit.mask == 0
+        else:
+            assert rig.measure(designation=designation, repeats=1).r_ohm.value > 0
+
+
 def test_a_trip_stops_everything_until_it_is_cleared():
     with sagline.open_rig("virtual://lr6?seed=1") as rig:
         rig._link._port.board.engine.guard.trip(faults.TRIP_OVER_CURRENT)

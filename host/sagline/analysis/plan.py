@@ -195,9 +195,9 @@ def _in_bank(profile: RigProfile, load_ohm: float) -> int:
 
 
 def _designation_load(designation: str) -> tuple[str, float]:
-    from sagline.designations import DESIGNATIONS
+    from sagline.designations import DESIGNATIONS, find
 
-    found = DESIGNATIONS.get(designation) or DESIGNATIONS.get(designation.upper())
+    found = find(designation)
     if found is None:
         raise AnalysisError(
             "unknown_designation",

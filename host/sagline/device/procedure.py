@@ -13,6 +13,7 @@ from sagline.analysis import plan as planning
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, Estimate, RawStep
+from sagline.designations import find as find_designation
 from sagline.device.progress import (
     Cooling,
     Finished,
@@ -31,6 +32,8 @@ from sagline_board import faults
 # Below this nothing that could be measured is between the clips.
 ABSENT_V = 0.2
 PHASES = ("rest", "load on", "recovery")
+# Above this a cell without designation may be lithium or lead-acid.
+UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 # How often a load that is still warm is asked for again.
 COOLING_POLL_S = 0.5
 # The look at an unknown cell: shorter than a repeat, and not counted as one.
@@ -95,6 +98,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         rig.clear_trip()
     open_v = _open_voltage(rig)
     yield OpenVoltage(open_v)
+    _refuse_without_one_shot(rig, settings.designation, open_v)
     rig.set_range(planning.needs_high_range(rig.profile, open_v))
     probe_r_ohm = None
     if settings.load_ohm is None and settings.designation is None:
@@ -133,6 +137,27 @@ def _open_voltage(rig: Rig) -> float:
             "a cell below 0.2 V is not measured.",
         )
     return open_v
+
+
+def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -> None:
+    """Keep a board that cannot end a pulse in hardware away from cells that could do harm."""
+    if rig.identity.one_shot:
+        return
+    why = "This board has no hardware that ends a pulse by itself"
+    known = None if designation is None else find_designation(designation)
+    if known is not None and known.rechargeable and known.chemistry != "nickel":
+        raise Refused(
+            "no_one_shot",
+            f"{why}, so no {known.title} cell is loaded.",
+            "Use it with primary or nickel cells; lithium and lead-acid need a board with it.",
+        )
+    if known is None and open_v > UNKNOWN_WITHOUT_ONE_SHOT_V:
+        raise Refused(
+            "no_one_shot",
+            f"{why}, so no unknown cell above {UNKNOWN_WITHOUT_ONE_SHOT_V:g} V is loaded; "
+            f"this one has {open_v:.2f} V.",
+            "If it is a primary cell, say which with --designation, e.g. 6LR61 or CR2032.",
+        )
 
 
 def _probe(rig: Rig, open_v: float) -> Generator[Progress, None, float]:
