@@ -126,7 +126,7 @@ def test_measure_in_words(sagline):
         (("measure", "--rig", LR6, "--times", "x"), 2, "usage"),
         (("measure", "--rig", LR6, "--repeats", "0"), 2, "bad_repeats"),
         (("measure", "--rig", LR6, "--designation", "XYZ"), 2, "unknown_designation"),
-        (("measure", "--rig", "/dev/no-such-port"), 3, "port_not_opened"),
+        (("measure", "--rig", "/dev/no-such-port"), 3, "no_such_port"),
         # 9.4 V on 3.3 ohm would be 2.9 A: 8 s of it is beyond every limit.
         (("measure", "--rig", "virtual://6lr61", "--load", "3.3", "--times", "8"), 4,
          "load_limit"),

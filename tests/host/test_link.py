@@ -131,17 +131,3 @@ def test_bad_addresses_say_what_to_do(address, error):
         Link.open(address)
     assert caught.value.message
     assert caught.value.remedy
-
-
-def test_unplugged_errors_become_link_lost(link, monkeypatch):
-    import termios
-
-    for fault in (OSError(5, "gone"), TypeError("NoneType"), termios.error(5, "gone")):
-
-        def gone(_data, fault=fault):
-            raise fault
-
-        monkeypatch.setattr(link._port, "write", gone)
-        with pytest.raises(LinkLost, match="went away"):
-            link.request("identity")
-    monkeypatch.undo()

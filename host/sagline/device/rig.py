@@ -2,6 +2,7 @@
 """What a rig can do, as verbs in SI units over a Link."""
 
 from collections.abc import Generator, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,7 @@ from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
 from sagline.device.link import Link
-from sagline.errors import BoardRefused, Refused, WrongDevice
+from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
 from sagline_board import commands
 
 if TYPE_CHECKING:
@@ -74,7 +75,12 @@ class Rig:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self.close()
+        if error is None:
+            self.close()
+        else:
+            # What went wrong is what the caller must hear, not that the port is gone too.
+            with suppress(SaglineError):
+                self.close()
 
     @property
     def is_virtual(self) -> bool:
@@ -240,12 +246,13 @@ class Rig:
         )
 
 
-def open_rig(address: str) -> Rig:
+def open_rig(address: str, trace: str | None = None) -> Rig:
     """Open the rig at `address`, e.g. "virtual://lr6?seed=7" or "/dev/ttyACM0".
 
+    `trace` names a file in which every byte is kept; "replay://FILE" plays it.
     Raises UsageError, LinkLost, WrongDevice.
     """
-    link = Link.open(address)
+    link = Link.open(address, trace)
     try:
         return Rig(link, address)
     except BaseException:

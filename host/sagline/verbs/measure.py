@@ -52,6 +52,11 @@ def add(commands: Any) -> None:
         action="store_true",
         help="clear the guard's trip first, once you have seen to its cause",
     )
+    parser.add_argument(
+        "--trace",
+        metavar="FILE",
+        help="keep every byte with its time; --rig 'replay://FILE' plays it again",
+    )
     add_json(parser)
     parser.set_defaults(run=run)
 
@@ -71,7 +76,7 @@ def run(args: argparse.Namespace) -> int:
         temperature_c=args.temperature,
         clear_trip=args.clear_trip,
     )
-    result = _measure(resolve(args.rig), settings)
+    result = _measure(resolve(args.rig), settings, args.trace)
     if args.json:
         print(json.dumps(result.to_dict(), indent=2))
     else:
@@ -81,13 +86,13 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _measure(address: str, settings: Any) -> Any:
+def _measure(address: str, settings: Any, trace: str | None) -> Any:
     from sagline.device.procedure import run as procedure
     from sagline.device.progress import Finished
     from sagline.device.rig import open_rig
 
     shown = sys.stderr.isatty()
-    with open_rig(address) as rig:
+    with open_rig(address, trace) as rig:
         for item in procedure(rig, settings):
             if isinstance(item, Finished):
                 if shown:
