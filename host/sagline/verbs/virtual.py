@@ -9,14 +9,14 @@ from sagline.verbs.common import add_json, times_s
 
 
 def add(commands: Any) -> None:
-    """Declare the command and its two verbs."""
+    """Declare the command and its verbs."""
     parser = commands.add_parser(
         "virtual",
         help="the simulated rig: its cells and their true values",
         description="The simulated rig: its cells and their true values.",
         allow_abbrev=False,
     )
-    verbs = parser.add_subparsers(dest="verb", required=True, metavar="list|truth")
+    verbs = parser.add_subparsers(dest="verb", required=True, metavar="list|truth|serve")
     listing = verbs.add_parser("list", help="the simulated cells", allow_abbrev=False)
     add_json(listing)
     listing.set_defaults(run=run_list)
@@ -34,6 +34,19 @@ def add(commands: Any) -> None:
     )
     add_json(truth)
     truth.set_defaults(run=run_truth)
+    serve = verbs.add_parser(
+        "serve",
+        help="a simulated rig on a TCP port of this computer",
+        description="Serve a simulated rig, at the pace of a real one, on a TCP port of this "
+        "computer. Ctrl-C ends it, with the load off.",
+        allow_abbrev=False,
+    )
+    serve.add_argument(
+        "name", metavar="NAME", help="a name from `sagline virtual list`, or 'virtual://lr6?seed=7'"
+    )
+    serve.add_argument("--port", type=int, required=True, metavar="N", help="0: any free port")
+    add_json(serve)
+    serve.set_defaults(run=run_serve)
 
 
 def run_list(args: argparse.Namespace) -> int:
@@ -76,4 +89,21 @@ def run_truth(args: argparse.Namespace) -> int:
     for row in true["r_at"]:
         print(f"{'r(' + format(row['t_s'], 'g') + ' s)':<11} {row['value']:.5f} Ω")
     print(f"on a load of {true['load_ohm']:g} Ω; simulated")
+    return 0
+
+
+def run_serve(args: argparse.Namespace) -> int:
+    """Serve one simulated rig until interrupted."""
+    from sagline.errors import UsageError
+    from sagline.virtual.server import HOST, RigServer
+
+    if not 0 <= args.port <= 65535:
+        raise UsageError("bad_port", f"There is no port {args.port}.", "Give 0 to 65535.")
+    with RigServer(args.name, args.port) as server:
+        address = f"socket://{HOST}:{server.port}"
+        if args.json:
+            print(json.dumps({"address": address, "port": server.port}), flush=True)
+        else:
+            print(f"Measure with: sagline measure --rig '{address}'", flush=True)
+        server.run()
     return 0

@@ -1,0 +1,126 @@
+# SPDX-License-Identifier: MIT
+"""A virtual rig behind a TCP port of this computer, at the pace of a real one.
+
+One client at a time has the rig's serial line; what comes from it goes to the
+board, what the board says goes back. A client that goes leaves a running step
+to the firmware's own rules. Bytes only: nothing is composed here but the
+refusal of a second client.
+"""
+
+import select
+import socket
+from urllib.parse import parse_qsl, urlencode, urlsplit
+
+from sagline.errors import UsageError
+from sagline.virtual.port import VirtualPort
+
+HOST = "127.0.0.1"
+BUSY = b"busy: another client has this rig\n"
+# How long the board runs between two looks at the sockets.
+TICK_US = 5_000
+_CHUNK = 4096
+
+
+def real_pace_url(name: str) -> str:
+    """Return the address of the rig `name` (a name or a virtual:// URL) at pace=real."""
+    parts = urlsplit(name if "://" in name else f"virtual://{name}")
+    query = dict(parse_qsl(parts.query, keep_blank_values=True))
+    query.setdefault("pace", "real")
+    return parts._replace(query=urlencode(query)).geturl()
+
+
+def listen(port: int) -> socket.socket:
+    """Return a listening socket on `port` of this computer, 0 for any free one.
+
+    Raises UsageError where the port is taken or not allowed.
+    """
+    listener = socket.socket()
+    # Another server may have had the port a moment ago.
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((HOST, port))
+        listener.listen()
+    except OSError as error:
+        listener.close()
+        raise UsageError(
+            "port_taken",
+            f"Port {port} of this computer cannot be used: {error.strerror}",
+            "Choose another --port, or 0 for a free one.",
+        ) from error
+    return listener
+
+
+class RigServer:
+    """One rig and its client. Use as a context manager: leaving it turns the load off."""
+
+    def __init__(self, name: str, port: int) -> None:
+        self.rig = VirtualPort(real_pace_url(name), timeout=0)
+        self._listener = listen(port)
+        self._client: socket.socket | None = None
+        self.port: int = self._listener.getsockname()[1]
+
+    def __enter__(self) -> "RigServer":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def run(self) -> None:
+        """Serve until interrupted."""
+        while True:
+            self.turn()
+
+    def turn(self) -> None:
+        """Look at the sockets once, and let the board run for a tick."""
+        # The client first: it may be going, which makes room for the next.
+        watched = [self._listener] if self._client is None else [self._client, self._listener]
+        for ready in select.select(watched, [], [], 0)[0]:
+            if ready is self._listener:
+                self._accept()
+            else:
+                self._take()
+        # At real pace this takes as long as it says.
+        self.rig.run_for(TICK_US)
+        self._give()
+
+    def close(self) -> None:
+        """Turn the load off and close the sockets."""
+        self.rig.board.engine.abort()
+        self.rig.close()
+        self._drop()
+        self._listener.close()
+
+    def _accept(self) -> None:
+        client, _ = self._listener.accept()
+        if self._client is not None:
+            with client:
+                client.sendall(BUSY)
+            return
+        client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        # A client that does not read may hold the rig up for a second, not for ever.
+        client.settimeout(1.0)
+        self._client = client
+
+    def _take(self) -> None:
+        assert self._client is not None
+        try:
+            data = self._client.recv(_CHUNK)
+        except OSError:
+            data = b""
+        if data:
+            self.rig.write(data)
+        else:
+            self._drop()
+
+    def _give(self) -> None:
+        data = self.rig.read(self.rig.in_waiting)
+        if data and self._client is not None:
+            try:
+                self._client.sendall(data)
+            except OSError:
+                self._drop()
+
+    def _drop(self) -> None:
+        if self._client is not None:
+            self._client.close()
+            self._client = None

@@ -1,0 +1,136 @@
+# SPDX-License-Identifier: MIT
+"""A virtual rig behind a TCP port, used through pyserial's socket:// like any other."""
+
+import json
+import socket
+import subprocess
+import sys
+import time
+
+import pytest
+from served import serving
+
+import sagline
+from sagline.device.procedure import Settings, run
+from sagline.device.progress import Stepping
+from sagline.errors import UsageError
+from sagline.virtual.cells import CELLS
+from sagline.virtual.server import BUSY, HOST, RigServer, listen, real_pace_url
+from sagline.virtual.truth import truth
+
+
+@pytest.fixture(scope="module")
+def served():
+    with serving("virtual://lr6?seed=2") as server:
+        yield server
+
+
+def ask(connection: socket.socket, line: bytes) -> bytes:
+    connection.sendall(line + b"\n")
+    data = b""
+    while not data.endswith(b"\n"):
+        data += connection.recv(4096)
+    return data
+
+
+def test_the_host_measures_over_a_socket(served):
+    with sagline.open_rig(served.address) as rig:
+        start_s = time.monotonic()
+        result = rig.measure(designation="LR6", repeats=1)
+        taken_s = time.monotonic() - start_s
+    assert result.kind == "virtual"
+    assert result.r_ohm.value == pytest.approx(
+        truth(CELLS["lr6"])["truth"]["r_at"][0]["value"], rel=0.03
+    )
+    assert 6.2 < taken_s < 12.0, "a step of 6.3 s takes as long as at a bench"
+
+
+def test_abort_is_obeyed_within_20_ms_and_the_way_back(served):
+    with socket.create_connection((HOST, served.port)) as connection:
+        ask(connection, b"*RST;STEP:RANG 0;SEGM 0,50;SEGM 1,1000;STAR;STAT?")
+        time.sleep(0.3)
+        assert ask(connection, b"STEP:STAT?").startswith(b"1,1,")
+        before_s = time.monotonic()
+        state = ask(connection, b"ABOR;STEP:STAT?")
+        taken_s = time.monotonic() - before_s
+    assert state.startswith(b"3,")
+    # 20 ms is the board's; the rest is two crossings and a loaded machine.
+    assert taken_s < 0.2
+
+
+def test_a_second_client_is_told_that_the_rig_is_busy(served):
+    with socket.create_connection((HOST, served.port)) as first:
+        assert ask(first, b"*IDN?").startswith(b"Sagline,")
+        with socket.create_connection((HOST, served.port)) as second:
+            assert second.recv(100) == BUSY
+            assert second.recv(100) == b""
+        assert ask(first, b"*IDN?").startswith(b"Sagline,")
+
+
+def test_a_client_that_goes_leaves_the_step_to_the_firmware(served):
+    with socket.create_connection((HOST, served.port)) as first:
+        ask(first, b"*RST;STEP:RANG 0;SEGM 0,50;SEGM 1,400;SEGM 0,50;STAR;STAT?")
+    time.sleep(0.9)
+    with socket.create_connection((HOST, served.port)) as second:
+        assert ask(second, b"STEP:STAT?").startswith(b"2,")
+
+
+def test_leaving_the_server_turns_the_load_off():
+    with RigServer("lr6?pace=fast", 0) as server:
+        for item in run_until_loaded(server):
+            assert item
+        assert server.rig.hardware.gate_mask() == 1
+    assert server.rig.hardware.gate_mask() == 0
+
+
+def run_until_loaded(server):
+    """Turn the server with a plan under way until its load is on."""
+    server.rig.write(b"STEP:RANG 0;SEGM 0,20;SEGM 1,1000;STAR\n")
+    for _ in range(100):
+        server.turn()
+        if server.rig.hardware.gate_mask():
+            return
+        yield True
+
+
+def test_a_port_that_is_taken(served):
+    taken = subprocess.run(
+        [sys.executable, "-m", "sagline", "virtual", "serve", "lr6", "--port", str(served.port),
+         "--json"],
+        capture_output=True, text=True, timeout=30,
+    )  # fmt: skip
+    assert taken.returncode == 2
+    assert json.loads(taken.stderr)["error"]["code"] == "port_taken"
+
+
+def test_it_listens_to_this_computer_alone():
+    with listen(0) as listener:
+        assert listener.getsockname()[0] == "127.0.0.1"
+
+
+@pytest.mark.parametrize(
+    ("name", "url"),
+    [
+        ("lr6", "virtual://lr6?pace=real"),
+        ("lr6?seed=7", "virtual://lr6?seed=7&pace=real"),
+        ("virtual://6lr61?pace=fast", "virtual://6lr61?pace=fast"),
+    ],
+)
+def test_the_pace_is_real_unless_asked_otherwise(name, url):
+    assert real_pace_url(name) == url
+
+
+def test_an_unknown_cell_is_refused():
+    with pytest.raises(UsageError, match="no virtual cell"):
+        RigServer("nothing", 0)
+
+
+def test_stopping_over_the_socket_turns_the_load_off(served):
+    with sagline.open_rig(served.address) as rig:
+        running = run(rig, Settings(load_ohm=3.3, repeats=1))
+        for item in running:
+            if isinstance(item, Stepping) and item.phase == "load on":
+                break
+        running.close()
+    with socket.create_connection((HOST, served.port)) as connection:
+        assert ask(connection, b"STEP:STAT?").startswith(b"3,")
