@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from board.still import StillHardware
 from interpreters import micropython
 from sagline_board import commands, faults
 from sagline_board.board import Board
@@ -34,6 +35,13 @@ def test_header(header, name):
 def test_exchange(lines):
     assert len(lines) > 5
     assert cruelty.check_exchange(lines) is None
+
+
+@pytest.mark.parametrize("line", [b":\n", b"::\n", b";:;\n", b": 3\n", b"?\n", b"*\n"])
+def test_a_line_of_punctuation_is_an_error_and_no_crash(line):
+    board = Board(StillHardware())
+    board.receive(line + b"SYST:ERR?\n")
+    assert board.take_output() == b'-113,"Undefined header"\n'
 
 
 def test_every_command_is_reached_by_its_own_header_and_done_by_the_board():

@@ -126,7 +126,7 @@ class Board:
             elif header[0] != "*":
                 header = path + header
             command = commands.find(header)
-            if header[0] != "*":
+            if header[:1] != "*":
                 path = header[: header.rfind(":") + 1]
             reply = self._plain_unit(command, text)
             if isinstance(reply, int):
