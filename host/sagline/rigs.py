@@ -38,3 +38,15 @@ def _named(wanted: str, ports: list[PortInfo]) -> str:
             return port.port
     # A port the system does not list (a pseudo terminal, say) is tried as it is.
     return wanted
+
+
+def find_again(address: str, serial_number: str | None) -> str:
+    """Return where the board that was at `address` is now: ports change names when replugged.
+
+    By its serial number where the system lists one; else the address it had.
+    """
+    if serial_number and "://" not in address:
+        for port in list_serial_ports():
+            if port.serial_number == serial_number:
+                return port.port
+    return address

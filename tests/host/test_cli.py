@@ -184,6 +184,15 @@ def test_lists(sagline):
     assert "virtual://lr6" in sagline("rigs")[1]
 
 
+def test_probing_asks_the_named_rig_and_no_stranger(sagline):
+    rows = json.loads(sagline("rigs", "--probe", "--rig", LR6, "--json")[1])["rigs"]
+    answers = {row["address"]: row["answer"] for row in rows if "answer" in row}
+    assert answers[LR6] == f"Sagline virtual-rp2350 lr6-7, firmware {__version__}"
+    assert "virtual://6lr61" not in answers
+    out = sagline("rigs", "--probe", "--rig", "/dev/no-such-port")[1]
+    assert "There is no port /dev/no-such-port." in out
+
+
 def test_without_a_terminal_the_screens_say_what_to_use(sagline):
     status, out, err = sagline()
     assert (status, out) == (2, "")

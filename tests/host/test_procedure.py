@@ -201,6 +201,16 @@ def test_without_a_hardware_one_shot(cell, designation, refused):
             assert rig.measure(designation=designation, repeats=1).r_ohm.value > 0
 
 
+def test_another_firmware_version_is_a_notice_and_no_obstacle():
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        assert rig.notices == ()
+        rig.identity = replace(rig.identity, firmware="0.0.9")
+        result = rig.measure(designation="LR6", repeats=1)
+    said = [warning for warning in result.warnings if warning.code == "firmware_version"]
+    assert len(said) == 1
+    assert "0.0.9" in said[0].text
+
+
 def test_a_trip_stops_everything_until_it_is_cleared():
     with sagline.open_rig("virtual://lr6?seed=1") as rig:
         rig._link._port.board.engine.guard.trip(faults.TRIP_OVER_CURRENT)

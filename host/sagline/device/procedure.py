@@ -198,7 +198,7 @@ def _step(
 
 def _result(rig: Rig, settings: Settings, found: Estimate) -> Result:
     return make_result(
-        found,
+        replace(found, notices=found.notices + rig.notices),
         kind="virtual" if rig.is_virtual else "rig",
         measured_at=datetime.now(UTC),
         rig=f"{rig.identity.model} {rig.identity.serial}",

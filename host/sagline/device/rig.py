@@ -11,10 +11,10 @@ import numpy as np
 
 from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
-from sagline.analysis.values import RawStep
+from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
 from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
-from sagline_board import commands
+from sagline_board import __version__, commands
 
 if TYPE_CHECKING:
     from sagline.records import Result
@@ -86,6 +86,19 @@ class Rig:
     def is_virtual(self) -> bool:
         """Whether this rig is simulated, wherever its board runs."""
         return self.identity.model.startswith("virtual")
+
+    @property
+    def notices(self) -> tuple[Notice, ...]:
+        """What must be said with every figure of this rig."""
+        if self.identity.firmware == __version__:
+            return ()
+        return (
+            Notice(
+                "firmware_version",
+                f"the board's firmware is {self.identity.firmware}, this program {__version__}",
+                "they speak the same protocol; put the firmware of this program on the board",
+            ),
+        )
 
     @property
     def converter(self) -> int:

@@ -58,6 +58,7 @@ class Driver(threading.Thread):
         # Set with each request but a stop, so that nobody sleeps through one.
         self._wake = threading.Event()
         self._trip_shown = False
+        self._serial_number: str | None = None
         if start_at_once:
             self.measure()
 
@@ -100,11 +101,14 @@ class Driver(threading.Thread):
 
     def _session(self) -> None:
         """Hold one rig, from opening it to its loss or the end of the program."""
-        self._post(Opening(self._address))
         # Imported here, and not before the first screen is painted.
         from sagline.device.rig import open_rig
+        from sagline.rigs import find_again
 
+        self._address = find_again(self._address, self._serial_number)
+        self._post(Opening(self._address))
         with open_rig(self._address) as rig:
+            self._serial_number = rig.identity.serial
             starting = self._start_asked.is_set()
             self._post(RigOpened(rig.identity.serial, simulated=rig.is_virtual, starting=starting))
             while not self._quit_asked.is_set():

@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import add_json
+from sagline.verbs.common import add_json, add_rig
 
 
 def add(commands: Any) -> None:
@@ -13,9 +13,16 @@ def add(commands: Any) -> None:
     parser = commands.add_parser(
         "rigs",
         help="list the serial ports and the simulated rigs",
-        description="List the serial ports and the simulated rigs. No port is opened.",
+        description="List the serial ports and the simulated rigs. "
+        "No port is opened unless you ask for it.",
         allow_abbrev=False,
     )
+    parser.add_argument(
+        "--probe",
+        action="store_true",
+        help="open the ports of known boards, and the one given with --rig, and ask who is there",
+    )
+    add_rig(parser)
     add_json(parser)
     parser.set_defaults(run=run)
 
@@ -35,10 +42,33 @@ def run(args: argparse.Namespace) -> int:
          "serial_number": None, "likely": True}
         for c in CELLS.values()
     ]  # fmt: skip
+    if args.probe:
+        _probe(rows, args.rig)
     if args.json:
         print(json.dumps({"rigs": rows}, indent=2))
         return 0
     for row in rows:
         note = "" if row["likely"] else "  (not known to be a rig)"
         print(f"{row['address']:<22} {row['title']}{note}")
+        if "answer" in row:
+            print(f"{'':<22} {row['answer']}")
     return 0
+
+
+def _probe(rows: list[dict[str, Any]], named: str | None) -> None:
+    """Ask the boards of known kind, and the one that is named, who they are."""
+    from sagline.device.rig import open_rig
+    from sagline.errors import SaglineError
+
+    if named is not None and all(row["address"] != named for row in rows):
+        rows.append({"address": named, "kind": "port", "title": "named by you",
+                     "serial_number": None, "likely": False})  # fmt: skip
+    for row in rows:
+        if row["address"] != named and not (row["kind"] == "port" and row["likely"]):
+            continue
+        try:
+            with open_rig(row["address"]) as rig:
+                who = rig.identity
+                row["answer"] = f"{who.maker} {who.model} {who.serial}, firmware {who.firmware}"
+        except SaglineError as error:
+            row["answer"] = error.message
