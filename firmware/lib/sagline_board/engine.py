@@ -70,6 +70,8 @@ class Engine:
             return faults.INIT_IGNORED
         if not self.read_live():
             return faults.HARDWARE
+        if self._beyond_range():
+            return faults.REFUSED_VOLTAGE
         reason = self.guard.refuse(self.segments, max(0, self.live_mv(0)))
         if reason == faults.NO_ERROR and expected_points(self.segments) > CAPACITY:
             reason = faults.REFUSED_RECORD
@@ -143,9 +145,20 @@ class Engine:
         row_count = self._hw.capture(slice_us, bin_us)
         self.sampler.add(self._hw.rows, row_count, group_us)
         self._remember(row_count)
+        if mask and self._beyond_range():
+            self.guard.trip(faults.TRIP_OVER_VOLTAGE)
         if mask and not self.guard.watch(mask, slice_us, max(0, self.live_mv(0))):
             self._hw.switch(0, 0)
             self._end(TRIPPED)
+
+    def _beyond_range(self):
+        """Return whether sense reads more than the range in use is for.
+
+        A converter at its end says nothing of what lies beyond it; the slack is
+        less than what is left there, and more than the error of these millivolts.
+        """
+        limit_mv = profile.RANGE_MV[self.high]
+        return self.live_mv(0) > limit_mv + limit_mv // 50
 
     def _next_edge_us(self):
         """Return when the mask changes next (us from the start), None if it never does."""
