@@ -105,4 +105,6 @@ _REMEDIES = {
     116: "Choose a larger load with --load, or shorter times.",
     117: "Wait until the load has cooled, then try again.",
     118: "Ask for shorter times.",
+    119: "The board has started anew, or another program took it. See to its supply and cable, "
+    "then measure again.",
 }

@@ -13,7 +13,7 @@ from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
 from sagline.device.link import Link
 from sagline.errors import BoardRefused, Refused
-from sagline_board import commands
+from sagline_board import commands, faults
 
 if TYPE_CHECKING:
     from sagline.records import Result
@@ -168,7 +168,8 @@ class Rig:
         if state["state"] == commands.DONE:
             return None
         if state["state"] == commands.TRIPPED:
-            raise BoardRefused(state["reason"], "the guard ended the step")
+            reason = state["reason"]
+            raise BoardRefused(reason, faults.TEXTS.get(reason, "the guard ended the step"))
         if state["state"] != commands.RUNNING:
             raise Refused(
                 "step_ended",
