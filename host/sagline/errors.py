@@ -114,4 +114,6 @@ _REMEDIES = {
     faults.REFUSED_ENERGY: "Choose a larger load with --load, or shorter times.",
     faults.REFUSED_HOT: "Wait until the load has cooled, then try again.",
     faults.REFUSED_RECORD: "Ask for shorter times.",
+    faults.REFUSED_SESSION: "The board has started anew, or another program took it. See to its "
+    "supply and cable, then measure again.",
 }

@@ -114,14 +114,15 @@ def test_a_moved_cell_and_a_clipped_step_are_listed_and_left_out() -> None:
 
 def test_a_lost_force_lead_is_no_current() -> None:
     raw = STEPS[0]
-    lost = (raw.source == 5) & (raw.start_us > raw.edges_us[0])
+    on_us, off_us = raw.edges_us
+    lost = (raw.source == 5) & (raw.start_us > on_us) & (raw.start_us < off_us)
     zero_v = round(float(Rig().code(1, 1, 0.002, False)))
     dead = replace(raw, total=np.where(lost, zero_v * raw.n, raw.total))
     found = estimate([*STEPS, dead], PROFILE, 1)
     assert found.repeats[5].reason == "No current flowed." and found.rejected == 1
     with pytest.raises(AnalysisError, match="No current") as caught:
         estimate([dead], PROFILE, 1)
-    assert caught.value.code == "all_rejected"
+    assert caught.value.code == "no_current"
 
 
 def test_an_outlier_is_flagged_and_kept() -> None:

@@ -38,7 +38,7 @@ def test_power_is_v_squared_over_r():
         # 43.636 W for 1.15 s is 50.18 J.
         (((1, 1150),), 12000, faults.REFUSED_ENERGY),
         (((0, 60000),), 16500, faults.NO_ERROR),
-        (((0, 60000),), 16501, faults.REFUSED_VOLTAGE),
+        (((0, 60000),), 16831, faults.REFUSED_VOLTAGE),
     ],
 )
 def test_refusals(segments, open_mv, reason):
@@ -104,10 +104,10 @@ def test_trips(slices, sense_mv, reason):
 def test_beyond_the_range_the_reading_is_no_voltage():
     """A converter that clips reads less than there is: refused, and tripped while loaded."""
     guard = cold()
-    assert guard.refuse(((1, 300),), 4500, 0) == faults.NO_ERROR
-    assert guard.refuse(((1, 300),), 4501, 0) == faults.REFUSED_VOLTAGE
+    assert guard.refuse(((1, 300),), 4590, 0) == faults.NO_ERROR
+    assert guard.refuse(((1, 300),), 4591, 0) == faults.REFUSED_VOLTAGE
     guard.begin_step()
-    guard.watch(1, 5000, 4501, 0)
+    guard.watch(1, 5000, 4591, 0)
     assert guard.reason == faults.TRIP_OVER_VOLTAGE
 
 

@@ -31,7 +31,9 @@ class Guard:
 
     def __init__(self, loads, range_mv, cold):
         self._loads = loads
-        self._range_mv = range_mv
+        # A converter at its end says nothing of what lies beyond it. The slack is less
+        # than what is left there, and more than the error of these millivolts.
+        self._range_mv = [limit_mv + limit_mv // 50 for limit_mv in range_mv]
         # After a reset nobody knows what went before: every load counts as
         # having just taken its largest pulse.
         self._heat_uj = [0 if cold else load["max_pulse_mj"] * _UJ_PER_MJ for load in loads]

@@ -140,3 +140,7 @@ RANGE_MV = (4500, 16500)
 # only the plan and the virtual circuit use them.
 FORCE_PATH_MILLIOHM = 90
 RETURN_PATH_MILLIOHM = 60
+
+# From the return node to ground, beside a diode. It carries the return channel's
+# lift and nothing else until a negative lead is lost.
+GROUND_TIE_OHM = 10000

@@ -9,6 +9,7 @@ from math import fsum, sqrt
 
 import numpy as np
 
+from sagline.analysis import presence
 from sagline.analysis.calibration import Outputs, model
 from sagline.analysis.influences import LEVEL_CHANNELS, Readings, influences_of, nominal
 from sagline.analysis.profile import RigProfile
@@ -19,7 +20,7 @@ from sagline.analysis.values import AnalysisError, FloatArray, RawStep, RepeatRo
 LEAST_CURRENT_SHARE = 0.02
 """Of V_open / R_load. Below it a force lead is open: the rest is offset, not a current."""
 
-REJECTING = ("clipped", "no_current")
+REJECTING = ("clipped", *presence.CODES)
 """Faults of a single step: it is listed and left out. Any other stops the analysis."""
 
 
@@ -87,8 +88,8 @@ def combine(
     """Read every step, leave out those with a diagnosed cause, and combine the rest.
 
     Raises AnalysisError: `no_steps`, `no_times`, `mixed_steps` (loads or ranges differ),
-    `all_rejected`, and those of `step.read_step` that are no fault of a
-    single step.
+    `all_rejected`, or the cause itself where every step has the same, and those of
+    `step.read_step` that are no fault of a single step.
     """
     if not steps:
         raise AnalysisError("no_steps", "there is no step to analyse", "measure first")
@@ -104,6 +105,7 @@ def combine(
     rows: list[RepeatRow] = []
     kept: list[StepReading] = []
     outputs: list[list[Outputs]] = []
+    errors: list[AnalysisError] = []
     for number, raw in enumerate(steps, start=1):
         try:
             reading = read_step(raw, profile, converter, times_s)
@@ -112,6 +114,7 @@ def combine(
             if error.code not in REJECTING:
                 raise
             rows.append(RepeatRow(number, None, None, False, error.message))
+            errors.append(error)
             continue
         moved = cell_moved(reading)
         reason = "the open voltage jumped during rest: the cell or a contact moved"
@@ -124,10 +127,12 @@ def combine(
             kept.append(reading)
             outputs.append(figures)
     if not kept:
+        if len(errors) == len(rows) and len({error.code for error in errors}) == 1:
+            raise errors[0]
         raise AnalysisError(
             "all_rejected",
             f"no repeat can be used: {rows[0].reason}",
-            "put the cause right and measure again",
+            "hold the cell still, see to the contacts and measure again",
         )
     used = [row.n for row in rows if row.kept]
     flags = outliers([row.r_ohm for row in rows if row.kept and row.r_ohm is not None])
@@ -145,6 +150,7 @@ def combine(
 
 
 def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[Outputs]:
+    presence.check_step(reading, profile, converter)
     figures = [
         model(
             nominal(influences_of(profile, converter, reading.load, reading.range_high, levels, {}))
@@ -153,11 +159,7 @@ def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[
     ]
     least_a = LEAST_CURRENT_SHARE * figures[0].emf_v / profile.loads[reading.load].load_ohm
     if figures[0].current_a <= max(0.0, least_a):
-        raise AnalysisError(
-            "no_current",
-            "no current flowed",
-            "check the force leads, the fuse and the polarity of the cell",
-        )
+        raise presence.no_current()
     return figures
 
 

@@ -28,6 +28,9 @@ REST_WINDOW_S = 1.0
 like 1/sqrt(t), and a line through 5 s of it overshoots at the edge by 0.2 % of the sag. One
 second holds whole periods of any mains."""
 
+END_WINDOW_S = 0.15
+"""What is read at the end of the recovery, to see that the cell is still there."""
+
 WINDOW_RATIO = 1.4
 """A level at t is read from t/1.4 to 1.4 t: even in ln t, so that its slope cancels."""
 FEWEST_FOR_SLOPE = 4
@@ -61,6 +64,9 @@ class StepReading:
     `drift_per_s` is the slope of sense in the rest window (codes/s), `drift_u` its s.d.,
     `sense_open_u` the s.d. of the open level carried to the edge; `noise_codes` the noise
     of one conversion by channel; `rest_points` those of sense in the rest window.
+    `rest_codes` and `end_codes` are mean codes of sense, force, return in the rest window
+    and at the end of the recovery (None where that is too short). `loaded_points` are those
+    of each channel while the load was on.
     """
 
     times_s: tuple[float, ...]
@@ -70,6 +76,9 @@ class StepReading:
     drift_u: float
     noise_codes: Mapping[int, float]
     rest_points: Points
+    rest_codes: tuple[float, float, float]
+    end_codes: tuple[float, float, float] | None
+    loaded_points: Mapping[int, Points]
     point_count: int
     rest_s: float
     on_s: float
@@ -156,11 +165,18 @@ def read_step(
         channel: channel_points(raw, converter, channel, on_us, off_us) for channel in CHANNEL_NAMES
     }
     _require(rest[SENSE], 3, "sense", "before the load")
+    _require(rest[FORCE], 1, "force", "before the load")
     _require(rest[RETURN], 1, "return", "before the load")
     _refuse_clipped(rest[SENSE], full_code, "sense")
     _refuse_clipped(rest[RETURN], full_code, "return")
     open_line = fit_line(*rest[SENSE])
-    return_open = float(np.average(rest[RETURN].code, weights=rest[RETURN].n))
+    rest_codes = _means(rest)
+    return_open = rest_codes[RETURN]
+    end_from_us = max(off_us, last_us - END_WINDOW_S * 1e6)
+    end = {
+        channel: channel_points(raw, converter, channel, end_from_us, last_us)
+        for channel in CHANNEL_NAMES
+    }
 
     count = rest[SENSE].t_s.size
     readings = []
@@ -183,12 +199,23 @@ def read_step(
         drift_u=open_line.slope_u,
         noise_codes={channel: _noise(points) for channel, points in rest.items()},
         rest_points=rest[SENSE],
+        rest_codes=rest_codes,
+        end_codes=_means(end) if all(points.t_s.size for points in end.values()) else None,
+        loaded_points=loaded,
         point_count=int(count),
         rest_s=on_us * 1e-6,
         on_s=on_s,
         load=raw.load,
         range_high=raw.range_high,
     )
+
+
+def _means(points: Mapping[int, Points]) -> tuple[float, float, float]:
+    sense, force, back = (
+        float(np.average(points[channel].code, weights=points[channel].n))
+        for channel in (SENSE, FORCE, RETURN)
+    )
+    return sense, force, back
 
 
 def _around(points: Points, t_s: float) -> Points:

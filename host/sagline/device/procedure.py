@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from sagline.analysis import plan as planning
+from sagline.analysis import presence
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, Estimate, RawStep
@@ -30,13 +31,14 @@ from sagline.records import Result, make_result
 from sagline_board import faults
 
 # Below this nothing that could be measured is between the clips.
-ABSENT_V = 0.2
+ABSENT_V = presence.LEAST_V
 PHASES = ("rest", "load on", "recovery")
 # Above this a cell without designation may be lithium or lead-acid.
 UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 # How often a load that is still warm is asked for again.
 COOLING_POLL_S = 0.5
-# The look at an unknown cell: shorter than a repeat, and not counted as one.
+# The look with the largest load: shorter than a repeat, and not counted as one. It finds an
+# unknown cell's r, and a load that conducts without being asked before it can do harm.
 PROBE_MS = (1000, 150, 200)
 MAX_REPEATS = 100
 # Refusals that are about what was asked for, not about the cell.
@@ -99,10 +101,12 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     open_v = _open_voltage(rig)
     yield OpenVoltage(open_v)
     _refuse_without_one_shot(rig, settings.designation, open_v)
-    rig.set_range(planning.needs_high_range(rig.profile, open_v))
     probe_r_ohm = None
-    if settings.load_ohm is None and settings.designation is None:
-        probe_r_ohm = yield from _probe(rig, open_v)
+    unknown = settings.load_ohm is None and settings.designation is None
+    if unknown:
+        load = planning.probe_load(rig.profile, open_v)
+        yield Probing(rig.profile.loads[load].load_ohm)
+        probe_r_ohm = yield from _look(rig, load)
     plan = planning.choose(
         rig.profile,
         rig.converter,
@@ -114,6 +118,8 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     )
     plan = replace(plan, repeats=settings.repeats)
     yield Planned(plan)
+    if not unknown and (load := planning.probe_load(rig.profile, open_v)) != plan.load_index:
+        yield from _look(rig, load)
     steps: list[RawStep] = []
     found: Estimate | None = None
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
@@ -127,16 +133,21 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
 
 
 def _open_voltage(rig: Rig) -> float:
+    """Look at the cell in both ranges, leave the one to measure in; return its voltage.
+
+    A lost negative sense lead shows as current in the ground tie, which is zero at one cell
+    voltage, another one in each range.
+    """
     rig.set_range(True)
-    open_v = rig.live().sense_v
-    if open_v < ABSENT_V:
-        raise Refused(
-            "no_cell",
-            f"No cell: the sense leads see {open_v:.2f} V.",
-            "Check that the clips touch the terminals, positive on positive; "
-            "a cell below 0.2 V is not measured.",
-        )
-    return open_v
+    live = rig.live()
+    readings = [(True, live)]
+    if not planning.needs_high_range(rig.profile, max(live.sense_v, live.force_v)):
+        rig.set_range(False)
+        readings.insert(0, (False, rig.live()))
+    for high, seen in readings:
+        taps = presence.Taps(seen.sense_v, seen.force_v, seen.return_v)
+        presence.refuse(rig.profile, rig.converter, high, taps, ABSENT_V)
+    return readings[0][1].sense_v
 
 
 def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -> None:
@@ -160,10 +171,8 @@ def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -
         )
 
 
-def _probe(rig: Rig, open_v: float) -> Generator[Progress, None, float]:
-    """Look at an unknown cell with the largest load; return its r in ohms, roughly."""
-    load = planning.probe_load(rig.profile, open_v)
-    yield Probing(rig.profile.loads[load].load_ohm)
+def _look(rig: Rig, load: int) -> Generator[Progress, None, float]:
+    """One short step; return the cell's r in ohms, roughly."""
     step = yield from _step(rig, load, PROBE_MS, 0, 0)
     return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
 

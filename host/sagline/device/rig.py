@@ -14,7 +14,7 @@ from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
 from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
-from sagline_board import __version__, commands
+from sagline_board import __version__, commands, faults
 
 if TYPE_CHECKING:
     from sagline.records import Result
@@ -191,7 +191,8 @@ class Rig:
         if state["state"] == commands.DONE:
             return None
         if state["state"] == commands.TRIPPED:
-            raise BoardRefused(state["reason"], "the guard ended the step")
+            reason = state["reason"]
+            raise BoardRefused(reason, faults.TEXTS.get(reason, "the guard ended the step"))
         if state["state"] != commands.RUNNING:
             raise Refused(
                 "step_ended",

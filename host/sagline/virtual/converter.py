@@ -10,6 +10,10 @@ from sagline.virtual.parts import Parts
 # at 0.3), which the sum below does not model.
 _LEAST_NOISE_LSB = 0.4
 
+# A follower's output does not come nearer to ground than this, nor to its 3.3 V supply, which
+# is above both converters' full scale.
+FOLLOWER_LOW_V = 0.02
+
 
 class Converter:
     """One converter behind the three channels of a rig; `index` as in the profile.
@@ -29,6 +33,7 @@ class Converter:
         # Rows: range (low, high); columns: channel.
         self._slope = np.empty((2, len(parts.channels)))
         self._at_zero = np.empty_like(self._slope)
+        self._least = FOLLOWER_LOW_V * scale + part.offset_v / part.lsb_v
         for channel, resistors in enumerate(parts.channels):
             for range_high in (False, True):
                 gain, lift_v = resistors.transfer(parts.reference_v, range_high)
@@ -45,6 +50,7 @@ class Converter:
         """
         at = int(range_high)
         ideal = tap_mean_v * self._slope[at][channel] + self._at_zero[at][channel]
+        ideal = np.maximum(ideal, self._least)
         code = ideal + self._part.linearity.at(ideal)
         return np.minimum(np.maximum(code, self._part.low_code), self._part.full_code)
 

@@ -2,12 +2,21 @@
 """The firmware's hardware contract, answered by physics instead of a chip."""
 
 from array import array
+from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 
 from sagline.virtual.cells import Cell
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.clock import VirtualClock
+from sagline.virtual.faults import (
+    CIRCUIT_EVENTS,
+    OVER_VOLTAGE_V,
+    PORT_EVENTS,
+    STEP_DELAY_US,
+    Faults,
+)
 from sagline.virtual.parts import Parts
 from sagline.virtual.sampling import Sampling
 from sagline_board.hardware import ROW, Hardware
@@ -43,8 +52,10 @@ class VirtualHardware(Hardware):
         ads1115: bool,
         model: str,
         serial: str,
+        faults: Faults | None = None,
     ) -> None:
         super().__init__()
+        self.faults = faults or Faults()
         self.onboard = int(onboard)
         self.ads1115 = int(ads1115)
         self.model = model
@@ -52,12 +63,17 @@ class VirtualHardware(Hardware):
         self.mask = 0
         self.high = 1
         self._clock = clock
-        self._circuit = Circuit(cell, parts)
+        parts = replace(parts, force_path_ohm=parts.force_path_ohm + self.faults.contact_ohm)
+        self._circuit = Circuit(cell, parts, self.faults.wiring)
         self._sampling = Sampling(self._circuit, parts, noise, onboard=onboard, ads1115=ads1115)
         # The circuit's own "present" is the last switching; everything later
         # in the segment is evaluated from there, exactly.
         self._segment_start_us = 0
         self._off_at_us = _NEVER
+        self._pulses = 0
+        # Faults to come: (instant, name), in the circuit and at the port.
+        self._circuit_events: list[tuple[int, str]] = []
+        self._port_events: list[tuple[int, str]] = []
 
     def ticks_us(self) -> int:
         return self._clock.now_us % PERIOD
@@ -65,6 +81,9 @@ class VirtualHardware(Hardware):
     def switch(self, mask: int, longest_us: int) -> None:
         self._settle()
         now_us = self._clock.now_us
+        if mask and not self.mask:
+            self._pulses += 1
+            self._expect(now_us + STEP_DELAY_US)
         self._set_taps(mask, self.high, now_us)
         self._off_at_us = now_us + longest_us if mask else _NEVER
 
@@ -77,6 +96,34 @@ class VirtualHardware(Hardware):
         self._settle()
         return self.mask
 
+    def conducting(self) -> int:
+        """Return the loads that carry current now, whatever the gates are told."""
+        self._settle()
+        return self._circuit.mask
+
+    def handle(self, change: Callable[[Circuit], None]) -> None:
+        """Let a hand change the circuit at the present instant."""
+        self._settle()
+        self._at(self._clock.now_us, change)
+
+    @property
+    def circuit(self) -> Circuit:
+        """What hangs on the rig now; to be changed through `handle` alone."""
+        self._settle()
+        return self._circuit
+
+    def terminal_v(self) -> float:
+        """Return the voltage between the cell's terminals now; 0 without a cell."""
+        circuit = self.circuit
+        return circuit.terminal_v((self._clock.now_us - self._segment_start_us) * 1e-6)
+
+    def take_port_events(self) -> list[str]:
+        """Return the names of what has happened to the port, and forget them."""
+        now_us = self._clock.now_us
+        due = [name for at_us, name in self._port_events if at_us <= now_us]
+        self._port_events = [event for event in self._port_events if event[0] > now_us]
+        return due
+
     def capture(self, length_us: int, bin_us: int) -> int:
         try:
             return self._capture(length_us, bin_us)
@@ -88,8 +135,8 @@ class VirtualHardware(Hardware):
         at = 0
         left_us = length_us
         while left_us > 0:
-            # The one-shot may end the pulse in the middle.
-            piece_us = min(left_us, self._off_at_us - self._clock.now_us)
+            # The one-shot may end the pulse in the middle, or something come loose.
+            piece_us = min(left_us, self._next_change_us() - self._clock.now_us)
             for source, start_us, *rest in self._sampling.rows(
                 self._clock.now_us, piece_us, bin_us
             ):
@@ -100,17 +147,44 @@ class VirtualHardware(Hardware):
             self._settle()
         return at // ROW
 
+    def _expect(self, at_us: int) -> None:
+        """Note down what is to happen in the pulse that begins."""
+        for name, step in self.faults.events:
+            if step == self._pulses and name in CIRCUIT_EVENTS:
+                self._circuit_events.append((at_us, name))
+            elif step == self._pulses and name in PORT_EVENTS:
+                self._port_events.append((at_us, name))
+
+    def _next_change_us(self) -> int:
+        return min([self._off_at_us, *(at_us for at_us, _ in self._circuit_events)])
+
     def _settle(self) -> None:
-        """End the one-shot's pulse if its time has come."""
-        if self._off_at_us <= self._clock.now_us:
-            off_at_us = self._off_at_us
-            self._off_at_us = _NEVER
-            self._set_taps(0, self.high, off_at_us)
+        """Do what was due by now: end the one-shot's pulse, let faults of the circuit happen."""
+        while (at_us := self._next_change_us()) <= self._clock.now_us:
+            if self._off_at_us == at_us:
+                self._off_at_us = _NEVER
+                self._set_taps(0, self.high, at_us)
+                continue
+            name = next(name for event_us, name in self._circuit_events if event_us == at_us)
+            self._circuit_events.remove((at_us, name))
+            self._at(at_us, _take_out if name == "removed" else _over_voltage)
 
     def _set_taps(self, mask: int, high: int, at_us: int) -> None:
-        self._circuit.advance((at_us - self._segment_start_us) * 1e-6)
-        self._circuit.switch(mask, bool(high))
-        self._segment_start_us = at_us
+        conducting = self.faults.conducting(mask)
+        self._at(at_us, lambda circuit: circuit.switch(conducting, bool(high)))
         self.mask = mask
         self.high = high
+
+    def _at(self, at_us: int, change: Callable[[Circuit], None]) -> None:
+        self._circuit.advance((at_us - self._segment_start_us) * 1e-6)
+        change(self._circuit)
+        self._segment_start_us = at_us
         self._sampling.restart(at_us)
+
+
+def _take_out(circuit: Circuit) -> None:
+    circuit.rewire(replace(circuit.wiring, present=False))
+
+
+def _over_voltage(circuit: Circuit) -> None:
+    circuit.set_emf(OVER_VOLTAGE_V)

@@ -29,11 +29,12 @@ class Schottky:
         """How far a tangent of `through` is from the diode at a current; 0 if both block."""
         passing_a = current_a + self.saturation_a
         if passing_a < _BLOCKING * self.saturation_a:
-            return 0.0 if ohm > 0.5 * self._blocking_ohm else math.inf
+            return 0.0 if ohm > 0.5 * self.blocking_ohm else math.inf
         return abs(self.drop_v(current_a) - intercept_v - ohm * current_a)
 
     @property
-    def _blocking_ohm(self) -> float:
+    def blocking_ohm(self) -> float:
+        """The tangent's resistance where the diode blocks."""
         return self.slope_v / (_BLOCKING * self.saturation_a)
 
     def through(self, source_v: float, source_ohm: float) -> tuple[float, float, float]:
@@ -58,7 +59,7 @@ class Schottky:
             raise ArithmeticError(f"diode: no operating point from {source_v} V, {source_ohm} ohm")
         rising_a = self.saturation_a * math.exp(v / self.slope_v)
         current_a = rising_a - self.saturation_a
-        junction_ohm = min(self.slope_v / rising_a, self._blocking_ohm)
+        junction_ohm = min(self.slope_v / rising_a, self.blocking_ohm)
         return current_a, v - junction_ohm * current_a, junction_ohm + self.series_ohm
 
 
@@ -66,3 +67,7 @@ class Schottky:
 # 0.35 A and 0.56 V at 5 A; such parts are typically 0.3 to 0.4 V and 0.5 to 0.55 V there (from
 # memory). The saturation current agrees with the resting pin voltages of the circuit notes.
 BLOCKING = Schottky(saturation_a=2.7e-6, slope_v=0.0285, series_ohm=0.030)
+
+# The smaller diode from ground to the return node: 0.12 V at 19 µA, which is what the resting pin
+# voltages of the circuit notes leave for it when the negative sense lead is lost.
+GROUND_TIE = Schottky(saturation_a=2.5e-7, slope_v=0.0285, series_ohm=0.1)

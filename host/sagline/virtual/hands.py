@@ -1,0 +1,104 @@
+# SPDX-License-Identifier: MIT
+"""Hands at a virtual rig: what a person does at the bench while a program has the port.
+
+They never touch the wire. What they do happens at the present instant of virtual time.
+"""
+
+from dataclasses import replace
+from typing import Any
+
+from sagline.virtual.cells import CELLS
+from sagline.virtual.circuit import Circuit
+from sagline.virtual.port import VirtualPort
+from sagline.virtual.wiring import Side
+
+
+class Hands:
+    """Two hands, a meter, and the tray of cells beside an opened VirtualPort.
+
+    A cell put in is always a rested one: the tray is not a laboratory, and nothing is kept of
+    what a cell has been through.
+    """
+
+    def __init__(self, port: VirtualPort) -> None:
+        self._port = port
+        self._tray = list(port.address.cells[1:])
+
+    @property
+    def tray(self) -> tuple[str, ...]:
+        """The cells not yet measured, in order."""
+        return tuple(self._tray)
+
+    @property
+    def cell(self) -> str | None:
+        """The name of the cell between the clips, None for none."""
+        circuit = self._port.hardware.circuit
+        return circuit.cell.name if circuit.wiring.present else None
+
+    def insert(self, name: str) -> None:
+        """Put in a rested cell, the right way round, in place of the present one.
+
+        Raises ValueError for a name that `CELLS` does not have.
+        """
+        if name not in CELLS:
+            raise ValueError(f"no cell {name!r}; there are {', '.join(CELLS)}")
+
+        def put_in(circuit: Circuit) -> None:
+            circuit.rewire(replace(circuit.wiring, present=True, reversed=False))
+            circuit.insert(CELLS[name])
+
+        self._port.hardware.handle(put_in)
+
+    def remove(self) -> None:
+        """Take the cell out; all four clips hang free."""
+        self._wire(present=False)
+
+    def next_cell(self) -> str | None:
+        """Take the cell out and put in the tray's next; its name, or None and an empty rig."""
+        self.remove()
+        if not self._tray:
+            return None
+        name = self._tray.pop(0)
+        self.insert(name)
+        return name
+
+    def reverse(self) -> None:
+        """Turn the cell round."""
+        self._wire(reversed=not self._port.hardware.circuit.wiring.reversed)
+
+    def add_series(self, ohm: float) -> None:
+        """Put a resistor between the cell's positive terminal and the force clip; 0 takes it out.
+
+        The positive sense clip stays where it is. Raises ValueError for a negative one.
+        """
+        if not 0.0 <= ohm < float("inf"):
+            raise ValueError("a resistor has 0 ohm or more")
+        self._wire(series_ohm=ohm)
+
+    def move_tap(self, where: Side) -> None:
+        """Put the positive sense clip on the "cell" or the "load" side of the added resistor."""
+        if where not in ("cell", "load"):
+            raise ValueError(f"the tap goes to the cell or to the load side, not {where!r}")
+        self._wire(tap=where)
+
+    def short_sense(self, shorted: bool = True) -> None:
+        """Put the positive sense clip on the cell's negative terminal, or back."""
+        self._wire(sense_shorted=shorted)
+
+    def read_meter(self) -> float:
+        """Volts that a hand-held meter shows across the cell's terminals now, 0.5 mV or so off."""
+        return self._port.meter.read(self._port.hardware.terminal_v())
+
+    def unplug(self) -> None:
+        """Pull the board's cable: it loses its supply and its loads, the port is dead."""
+        self._port.cut_supply()
+
+    def plug_in(self) -> None:
+        """Put the cable back: the board starts anew; whoever had the port must open it again."""
+        self._port.restore_supply()
+
+    def _wire(self, **changes: Any) -> None:
+        def rewire(circuit: Circuit) -> None:
+            circuit.rewire(replace(circuit.wiring, **changes))
+
+        self._port.hardware.handle(rewire)
