@@ -10,9 +10,9 @@ from board.still import StillHardware, let_pass
 from sagline.virtual.address import parse
 from sagline.virtual.clock import VirtualClock
 from sagline.virtual.port import build_hardware
-from sagline_board import ticks
+from sagline_board import ticks, wire
 from sagline_board.board import Board
-from sagline_board.commands import DONE
+from sagline_board.commands import CHUNK_POINTS, DONE
 from sagline_board.sampler import CAPACITY, LOADED_SLICE_US, Sampler, expected_points, slice_plan
 
 
@@ -135,3 +135,16 @@ def test_let_pass_passes_exactly():
     hw = StillHardware()
     let_pass(Board(hw), hw, 123_456)
     assert hw.now_us == 123_456
+
+
+def test_the_longest_chunk_fits_into_a_reply():
+    """Eight points of the largest values there are, sealed under the longest session and seq."""
+    board = Board(StillHardware())
+    sampler = board.engine.sampler
+    rows = [7, 0, 0, 65_535, (1 << 30) - 1]
+    for index in range(CHUNK_POINTS):
+        start_us = 120_000_000 + index
+        sampler.add([rows[0], start_us, 999_999, *rows[3:]], 1, 0)
+    message = board._do_fetch(0)
+    assert message.count(",") == 5 * CHUNK_POINTS + 1
+    assert len(wire.seal("FFFFFFFF", 999_999, message)) <= wire.MAX_REPLY

@@ -235,7 +235,7 @@ def test_a_warm_load_is_waited_for(monkeypatch):
     assert isinstance(items[-1], Finished)
 
 
-@pytest.mark.parametrize("spoilt", [lambda r: r.replace("0,32,", "1,32,", 1), lambda r: r + ",1"])
+@pytest.mark.parametrize("spoilt", [lambda r: r.replace("0,8,", "1,8,", 1), lambda r: r + ",1"])
 def test_a_record_that_does_not_fit_its_header_is_refused(spoilt, monkeypatch):
     with sagline.open_rig("virtual://lr6?seed=1") as rig:
         plain = rig._link.request

@@ -78,7 +78,7 @@ def test_a_whole_step(instrument: Any) -> None:
     assert state[0] == 2
     points = state[3]
     values: list[int] = []
-    for chunk in range(-(-points // 32)):
+    for chunk in range(-(-points // 8)):
         reply = [int(field) for field in ask(instrument, f"STEP:FETCH? {chunk}").split(",")]
         assert reply[0] == chunk
         values += reply[2:]

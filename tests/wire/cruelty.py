@@ -14,7 +14,7 @@ JUNK = (b"AT\r", b"\x00\xff\xfe\n", b"@@@\n", b"*\n", b"x" * 400 + b"\n", b"\n\r
 
 def opened(data, reader=None):
     """Return the valid envelopes in `data` as (session, seq, message)."""
-    reader = reader or wire.LineReader(wire.MAX_DATA_LINE)
+    reader = reader or wire.LineReader(wire.MAX_REPLY)
     found = []
     for line in reader.feed(data):
         if line is not wire.OVERRUN:
@@ -36,7 +36,7 @@ def check_whole(vector):
 
 def check_byte_by_byte(vector):
     session, seq, message, line = vector
-    reader = wire.LineReader(wire.MAX_DATA_LINE)
+    reader = wire.LineReader(wire.MAX_REPLY)
     found = []
     for byte in line.encode() + b"\n":
         found += opened(bytes([byte]), reader)

@@ -44,6 +44,10 @@ def test_a_line_of_punctuation_is_an_error_and_no_crash(line):
     assert board.take_output() == b'-113,"Undefined header"\n'
 
 
+def test_the_size_of_a_chunk_is_as_the_page_says():
+    assert f"the record, {commands.CHUNK_POINTS} points a chunk" in TEXT
+
+
 def test_every_command_is_reached_by_its_own_header_and_done_by_the_board():
     for command in commands.TABLE:
         assert commands.find(command.header.replace("[:NEXT]", "")) is command

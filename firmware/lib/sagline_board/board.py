@@ -98,12 +98,8 @@ class Board:
         self._output.append(sealed)
         if session == self._session:
             self._last_seq = seq
-            # Data chunks are asked for again instead of being kept.
-            keep = len(sealed) <= wire.MAX_REPLY
-            self._last_request = bytes(request) if keep else b""
-            self._last_reply = sealed if keep else b""
-            if not keep:
-                self._last_seq = -1
+            self._last_request = bytes(request)
+            self._last_reply = sealed
 
     def _error(self, number):
         self._events |= faults.event_bit(number)

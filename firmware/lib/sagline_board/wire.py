@@ -17,7 +17,6 @@ import binascii
 
 MAX_LINE = 256
 MAX_REPLY = 512
-MAX_DATA_LINE = 1400
 
 OVERRUN = None
 

@@ -20,7 +20,7 @@ from sagline.errors import BoardRefused, LinkLost, RigError, UsageError, WrongDe
 from sagline_board import commands, wire
 
 # How often a request is sent before the link counts as lost.
-TRIES = 3
+TRIES = 8
 _READ_TIMEOUT_S = 0.1
 _WRITE_TIMEOUT_S = 1.0
 # How long whatever is on the port may take to say who it is.
@@ -51,7 +51,7 @@ class Link:
         self.clock: Clock = getattr(port, "clock", None) or WallClock()
         # A port that is no device does not go away: its errors are our own.
         self._unplugged = _PORT_ERRORS if hasattr(port, "clock") else _UNPLUGGED
-        self._reader = wire.LineReader(wire.MAX_DATA_LINE)
+        self._reader = wire.LineReader(wire.MAX_REPLY)
         self._session = getattr(port, "session", None) or secrets.token_hex(4).upper()
         self._seq = 0
         self._seen = b""
@@ -179,6 +179,9 @@ class Link:
                 if line is wire.OVERRUN or line == request:
                     continue
                 opened = wire.unseal(line)
+                if opened is None and wire.is_sealed(line):
+                    # A reply, damaged on the way: asked for again at once.
+                    return None
                 if opened is not None and opened[:2] == (self._session, self._seq):
                     return opened[2]
             if self.clock.now_s() >= until_s:
