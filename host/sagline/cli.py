@@ -12,10 +12,10 @@ import sys
 from collections.abc import Sequence
 
 from sagline.errors import SaglineError, UsageError
-from sagline.verbs import demo, measure, rigs, virtual
+from sagline.verbs import demo, hands, measure, rigs, virtual
 from sagline_board import __version__
 
-VERBS = (demo, measure, rigs, virtual)
+VERBS = (demo, measure, rigs, virtual, hands)
 
 STATUSES = """exit status:
   0 result, with or without warnings   1 our fault   2 usage

@@ -146,5 +146,6 @@ def test_the_longest_chunk_fits_into_a_reply():
         start_us = 120_000_000 + index
         sampler.add([rows[0], start_us, 999_999, *rows[3:]], 1, 0)
     message = board._do_fetch(0)
+    assert isinstance(message, str)
     assert message.count(",") == 5 * CHUNK_POINTS + 1
     assert len(wire.seal("FFFFFFFF", 999_999, message)) <= wire.MAX_REPLY

@@ -17,6 +17,7 @@ class Served:
     process: subprocess.Popen[str]
     address: str
     port: int
+    hands_port: int
 
 
 @contextmanager
@@ -31,7 +32,7 @@ def serving(name: str) -> Iterator[Served]:
     assert process.stdout is not None
     said = json.loads(process.stdout.readline())
     try:
-        yield Served(process, said["address"], said["port"])
+        yield Served(process, said["address"], said["port"], said["hands_port"])
     finally:
         process.send_signal(signal.SIGINT)
         out, err = process.communicate(timeout=20)

@@ -38,7 +38,7 @@ def add(commands: Any) -> None:
         "serve",
         help="a simulated rig on a TCP port of this computer",
         description="Serve a simulated rig, at the pace of a real one, on a TCP port of this "
-        "computer. Ctrl-C ends it, with the load off.",
+        "computer, its hands on the next port. Ctrl-C ends it, with the load off.",
         allow_abbrev=False,
     )
     serve.add_argument(
@@ -102,8 +102,10 @@ def run_serve(args: argparse.Namespace) -> int:
     with RigServer(args.name, args.port) as server:
         address = f"socket://{HOST}:{server.port}"
         if args.json:
-            print(json.dumps({"address": address, "port": server.port}), flush=True)
+            said = {"address": address, "port": server.port, "hands_port": server.hands_port}
+            print(json.dumps(said), flush=True)
         else:
-            print(f"Measure with: sagline measure --rig '{address}'", flush=True)
+            print(f"Measure with: sagline measure --rig '{address}'")
+            print(f"Hands: sagline hands --port {server.hands_port} reverse", flush=True)
         server.run()
     return 0

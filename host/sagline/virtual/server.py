@@ -4,14 +4,18 @@
 One client at a time has the rig's serial line; what comes from it goes to the
 board, what the board says goes back. A client that goes leaves a running step
 to the firmware's own rules. Bytes only: nothing is composed here but the
-refusal of a second client.
+refusal of a second client. The next port up takes what the hands beside the
+rig are bidden to do (`bidding.py`).
 """
 
 import select
 import socket
+from contextlib import suppress
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from sagline.errors import UsageError
+from sagline.virtual.bidding import obey
+from sagline.virtual.hands import Hands
 from sagline.virtual.port import VirtualPort
 
 HOST = "127.0.0.1"
@@ -50,14 +54,35 @@ def listen(port: int) -> socket.socket:
     return listener
 
 
+def _listen_pair(port: int) -> tuple[socket.socket, socket.socket]:
+    """Return listening sockets on `port` and the next one up; any free pair for 0."""
+    for _ in range(100):
+        first = listen(port)
+        number = first.getsockname()[1]
+        try:
+            return first, listen(number + 1)
+        except (UsageError, OverflowError):
+            first.close()
+            if port:
+                raise UsageError(
+                    "port_taken",
+                    f"Port {number + 1} of this computer, for the hands, cannot be used.",
+                    "Choose another --port, or 0 for a free pair.",
+                ) from None
+    raise UsageError("port_taken", "No free pair of ports was found.", "Give --port a number.")
+
+
 class RigServer:
     """One rig and its client. Use as a context manager: leaving it turns the load off."""
 
     def __init__(self, name: str, port: int) -> None:
         self.rig = VirtualPort(real_pace_url(name), timeout=0)
-        self._listener = listen(port)
+        self._listener, self._hands_listener = _listen_pair(port)
+        self._hands = Hands(self.rig)
         self._client: socket.socket | None = None
+        self._taken = False
         self.port: int = self._listener.getsockname()[1]
+        self.hands_port: int = self._hands_listener.getsockname()[1]
 
     def __enter__(self) -> "RigServer":
         return self
@@ -71,16 +96,22 @@ class RigServer:
             self.turn()
 
     def turn(self) -> None:
-        """Look at the sockets once, and let the board run for a tick."""
+        """Look at the sockets once; let the board answer at once, or else run for a tick."""
         # The client first: it may be going, which makes room for the next.
-        watched = [self._listener] if self._client is None else [self._client, self._listener]
+        watched = [self._listener, self._hands_listener]
+        if self._client is not None:
+            watched.insert(0, self._client)
         for ready in select.select(watched, [], [], 0)[0]:
             if ready is self._listener:
                 self._accept()
+            elif ready is self._hands_listener:
+                self._bidding()
             else:
                 self._take()
-        # At real pace this takes as long as it says.
-        self.rig.run_for(TICK_US)
+        # An answer takes no time of the board's. A tick, at real pace, takes what it says,
+        # and those left out for answers are made up for.
+        self.rig.run_for(0 if self._taken else TICK_US)
+        self._taken = False
         self._give()
 
     def close(self) -> None:
@@ -89,6 +120,7 @@ class RigServer:
         self.rig.close()
         self._drop()
         self._listener.close()
+        self._hands_listener.close()
 
     def _accept(self) -> None:
         client, _ = self._listener.accept()
@@ -101,6 +133,15 @@ class RigServer:
         client.settimeout(1.0)
         self._client = client
 
+    def _bidding(self) -> None:
+        """Take one line from whoever came to the hands' port, and answer it."""
+        visitor, _ = self._hands_listener.accept()
+        with visitor:
+            visitor.settimeout(0.5)
+            with suppress(OSError), visitor.makefile("rwb") as lines:
+                line = lines.readline(200).decode("ascii", "replace")
+                lines.write(obey(self._hands, line).encode() + b"\n")
+
     def _take(self) -> None:
         assert self._client is not None
         try:
@@ -109,6 +150,7 @@ class RigServer:
             data = b""
         if data:
             self.rig.write(data)
+            self._taken = True
         else:
             self._drop()
 
