@@ -48,6 +48,33 @@ def test_each_cause_has_its_own_finding(converter: int, high: bool, emf_v: float
     assert at(-0.12 if high else -0.25, -0.1) == "cell_reversed"
 
 
+@pytest.mark.parametrize("emf_v", [0.8, 1.0, 1.2, 1.5, 3.0])
+def test_a_lost_sense_minus_shows_in_one_range_or_the_other(emf_v: float) -> None:
+    """Kirchhoff at the ground node: both dividers' currents, less the return's lift, flow through
+    the tie; its diode, which bends this above 50 mV, leaves the sign as it is."""
+    readings = []
+    for high in (False, True):
+        foot_s = 1 / 75e3 + (1 / 16e3 if high else 0.0)
+        node_v = (emf_v / 100e3 + 3.0 / 1e6) / (1 / 100e3 + 1 / 1e6 + foot_s)
+        tie_a = 2 * (emf_v - node_v) / 100e3 - 3.0 / 242e3
+        back_v = -10e3 * tie_a
+        readings.append((high, Taps(emf_v + back_v, emf_v + back_v - 0.05, back_v)))
+    if emf_v == 1.0:
+        assert readings[0][1].return_v > 0.02 > -0.02 > readings[1][1].return_v
+    with pytest.raises(AnalysisError) as caught:
+        presence.refuse(PROFILE, 1, readings)
+    assert caught.value.code == "sense_neg_open"
+
+
+def test_the_first_finding_counts() -> None:
+    good, none = Taps(1.5, 1.45, 0.0), Taps(FLOATS_V[False], FLOATS_V[False], TIED_V)
+    presence.refuse(PROFILE, 1, [(False, good), (True, good)])
+    with pytest.raises(AnalysisError, match="No cell"):
+        presence.refuse(PROFILE, 1, [(False, none), (True, Taps(1.5, 1.45, -0.02))])
+    with pytest.raises(AnalysisError, match="negative force"):
+        presence.refuse(PROFILE, 1, [(False, good), (True, Taps(1.5, 1.45, TIED_V))])
+
+
 def test_the_low_range_tells_no_volts_from_no_cell_with_either_converter() -> None:
     for converter in (0, 1):
         assert code(False, 0.0, 0.0156, converter=converter) == "no_voltage"

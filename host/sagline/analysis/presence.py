@@ -8,6 +8,7 @@ resistors; what may be read instead of the true level, from its limits.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -28,9 +29,9 @@ LEAST_V = 0.2
 
 NOISES = 5.0
 LEAST_FALL_V = BLOCKING_DIODE_V / 6.0
-"""The force tap falls at least this far when current flows. From the dividers' microamperes to
-the milliamperes of the largest load the diode's drop grows by three decades at worst one and
-a half, 60 mV each (Shockley, n = 1)."""
+"""The force tap falls at least this far when current flows. Between the dividers' microamperes
+and the milliamperes of the largest load lie two decades, and a diode's drop grows by 60 mV for
+each (Shockley, n = 1, 25 degC); this is less than half of that."""
 
 JUMP_SHARE = 0.1
 """Of the open voltage: more than sense or force can move between two neighbouring points of the
@@ -169,12 +170,25 @@ def find(
 
 
 def refuse(
-    profile: RigProfile, converter: int, range_high: bool, taps: Taps, least_v: float = LEAST_V
+    profile: RigProfile,
+    converter: int,
+    readings: Sequence[tuple[bool, Taps]],
+    least_v: float = LEAST_V,
 ) -> None:
-    """Raise AnalysisError with the code and words of what `find` finds."""
-    finding = find(profile, converter, range_high, taps, least_v)
-    if finding is not None:
-        raise _error(finding)
+    """Refuse a cell at rest by what its readings show, pairs of (high range or not, taps).
+
+    The first finding counts, but a lost negative sense lead in any: the ground tie's current
+    that betrays it is zero at one cell voltage, another one in each range, and below that the
+    same as with a lost negative force lead. Raises AnalysisError with one of CODES.
+    """
+    found = [find(profile, converter, high, taps, least_v) for high, taps in readings]
+    codes = [finding.code for finding in found if finding is not None]
+    if not codes:
+        return
+    code = codes[0]
+    if code == "force_neg_open" and "sense_neg_open" in codes:
+        code = "sense_neg_open"
+    raise _error(_FINDINGS[code])
 
 
 def check_step(reading: StepReading, profile: RigProfile, converter: int) -> None:

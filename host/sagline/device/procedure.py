@@ -133,20 +133,18 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
 
 
 def _open_voltage(rig: Rig) -> float:
-    """Look at the cell in both ranges, leave the one to measure in; return its voltage.
+    """Look at the cell, in both ranges if it fits, and leave the one to measure in set."""
 
-    A lost negative sense lead shows as current in the ground tie, which is zero at one cell
-    voltage, another one in each range.
-    """
-    rig.set_range(True)
-    live = rig.live()
-    readings = [(True, live)]
-    if not planning.needs_high_range(rig.profile, max(live.sense_v, live.force_v)):
-        rig.set_range(False)
-        readings.insert(0, (False, rig.live()))
-    for high, seen in readings:
-        taps = presence.Taps(seen.sense_v, seen.force_v, seen.return_v)
-        presence.refuse(rig.profile, rig.converter, high, taps, ABSENT_V)
+    def look(high: bool) -> presence.Taps:
+        rig.set_range(high)
+        live = rig.live()
+        return presence.Taps(live.sense_v, live.force_v, live.return_v)
+
+    taps = look(True)
+    readings = [(True, taps)]
+    if not planning.needs_high_range(rig.profile, max(taps.sense_v, taps.force_v)):
+        readings.insert(0, (False, look(False)))
+    presence.refuse(rig.profile, rig.converter, readings, ABSENT_V)
     return readings[0][1].sense_v
 
 

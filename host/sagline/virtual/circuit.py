@@ -8,7 +8,8 @@ cell's current is i = alpha·u + beta with u = E − Σ v_k, and
     C_k·dv_k/dt = i − v_k/R_k.
 
 With y_k = √C_k·v_k the matrix of the system, diag(1/tau_k) + alpha·d·dᵀ with d_k = 1/√C_k, is
-symmetric: its modes are orthogonal and decay without oscillation.
+symmetric: its modes are orthogonal and decay without oscillation. alpha and beta come from
+`network.py`, or from `loose.py` where the rig is not wired as it should be.
 
 Not modelled: capacitance and inductance of the rig (settled within 50 µs, see the circuit
 notes), heating, and the 12 µA the return channel's lift sends through the return lead.
