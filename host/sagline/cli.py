@@ -6,6 +6,7 @@ Exit statuses: 0 result; 1 our fault; 2 usage; 3 no rig or link lost; 4 refused;
 """
 
 import argparse
+import io
 import json
 import os
 import sys
@@ -51,6 +52,10 @@ def build_parser() -> argparse.ArgumentParser:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
     arguments = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal or file that lacks Ω shall not cost a measurement.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     as_json = "--json" in arguments
     try:
         return _dispatch(arguments)

@@ -102,16 +102,16 @@ class Cancelled(SaglineError):
 _AFTER_TRIP = "Then measure with --clear-trip, or press s again on the screen."
 _REMEDIES = {
     faults.TRIP_OVER_VOLTAGE: f"Take the cell out and check what it is. {_AFTER_TRIP}",
-    faults.TRIP_OVER_CURRENT: f"Choose a larger load. {_AFTER_TRIP}",
+    faults.TRIP_OVER_CURRENT: f"Choose a load of more ohms. {_AFTER_TRIP}",
     faults.TRIP_ON_TIME: f"Take the cell out and check the load's switch. {_AFTER_TRIP}",
-    faults.TRIP_ENERGY: f"Choose a larger load or a shorter time. {_AFTER_TRIP}",
+    faults.TRIP_ENERGY: f"Choose a load of more ohms or a shorter time. {_AFTER_TRIP}",
     faults.TRIP_CAPTURE: f"Send *TST? to the board to see whether it reads. {_AFTER_TRIP}",
     faults.TRIP_RECORD: f"Ask for shorter times. {_AFTER_TRIP}",
     faults.REFUSED_TRIPPED: f"See to what made it trip. {_AFTER_TRIP}",
-    faults.REFUSED_VOLTAGE: "Check what the cell is, or choose a larger load with --load.",
-    faults.REFUSED_CURRENT: "Choose a larger load with --load.",
-    faults.REFUSED_ON_TIME: "Ask for shorter times, or choose a larger load.",
-    faults.REFUSED_ENERGY: "Choose a larger load with --load, or shorter times.",
+    faults.REFUSED_VOLTAGE: "Take the cell out, check its voltage: at most 16.5 V is allowed.",
+    faults.REFUSED_CURRENT: "Choose a load of more ohms with --load.",
+    faults.REFUSED_ON_TIME: "Ask for shorter times, or choose a load of more ohms.",
+    faults.REFUSED_ENERGY: "Choose a load of more ohms with --load, or shorter times.",
     faults.REFUSED_HOT: "Wait until the load has cooled, then try again.",
     faults.REFUSED_RECORD: "Ask for shorter times.",
     faults.REFUSED_SESSION: "The board has started anew, or another program took it. See to its "

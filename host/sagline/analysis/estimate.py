@@ -109,7 +109,7 @@ def _notices(
         Notice(
             "uncalibrated",
             "the load and the divider ratios are taken from their tolerances",
-            "calibrate the rig; the budget says which source limits r",
+            "this version cannot calibrate; the budget says which source limits r",
         ),
     ]
     share = {line.source: line.share for line in lines}
@@ -119,7 +119,7 @@ def _notices(
                 "onboard_linearity",
                 "the on-board converter's linearity is not corrected; it makes "
                 f"{100 * share['linearity']:.0f} % of the variance of r",
-                "use the ADS1115, or a heavier load that the cell bears",
+                "use the ADS1115, or a load of fewer ohms that the cell bears",
             )
         )
     if len(series.kept) == 1:
@@ -158,7 +158,7 @@ def _notices(
             Notice(
                 "below_resolution",
                 f"r({t_s:g} s) is below {r_ohm.high95:.2g} ohm; the rig cannot tell it from zero",
-                "use a heavier load that the cell bears, or more repeats",
+                "use a load of fewer ohms that the cell bears, or more repeats",
             )
         )
     return notices

@@ -178,7 +178,7 @@ def _refuse_limit(profile: RigProfile, index: int, open_v: float, on_ms: int) ->
         raise AnalysisError(
             "load_limit",
             f"the {profile.loads[index].load_ohm:g} ohm load is refused: {reason}",
-            "choose a larger load, or a shorter time",
+            "choose a load of more ohms, or shorter --times",
         )
 
 
