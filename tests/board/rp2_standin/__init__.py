@@ -19,6 +19,7 @@ leaks away so that a full pump lets go 0.13 s after the last edge.
 from __future__ import annotations
 
 import math
+from collections import deque
 from collections.abc import Callable
 
 PERIOD = 1 << 30
@@ -43,8 +44,8 @@ class Chip:
         self.volts = volts or (lambda _chip, _channel: 1.0)
         # Every setting of a latch: instant, pin, value, number of the access.
         self.history: list[tuple[int, int, int, int]] = []
-        # When each conversion began, and on which channel.
-        self.conversions: list[tuple[int, int]] = []
+        # When each of the last conversions began, and on which channel.
+        self.conversions: deque[tuple[int, int]] = deque(maxlen=10_000)
         self._arm = arm
         self._pumped = 0.0
         self._edge_us = 0
