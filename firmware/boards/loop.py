@@ -15,6 +15,10 @@ _MOST_BYTES = 256
 _IDLE_MS = 20
 
 
+# Output kept for a host that does not read while a step runs; it asks again.
+_MOST_KEPT = 2048
+
+
 class StdioPort:
     """Standard input and output as a serial port."""
 
@@ -23,6 +27,8 @@ class StdioPort:
         self._out = sys.stdout.buffer
         self._poll = select.poll()
         self._poll.register(sys.stdin, select.POLLIN)
+        self._room = select.poll()
+        self._room.register(sys.stdout, select.POLLOUT)
 
     def read(self, wait_ms):
         """Return what has come within `wait_ms`, b"" for nothing, None at the end of input."""
@@ -43,14 +49,28 @@ class StdioPort:
                 return
             view = view[taken:]
 
+    def offer(self, data):
+        """Send what can be taken without waiting; return the rest.
+
+        A byte at a time: on a Pico, room means room for one, and a write of
+        more would wait for the host, half a second at worst.
+        """
+        sent = 0
+        while sent < len(data) and self._room.poll(0):
+            self._out.write(data[sent : sent + 1])
+            sent += 1
+        return data[sent:]
+
 
 def serve(board, port, rest):
     """Run `board` on `port` until its input ends, with every load off at the end.
 
-    `rest(ms)` is told how long the loop has waited with nothing to do.
+    `rest(ms)` is told how long the loop has waited with nothing to do. While a
+    step runs nothing here waits for the host.
     """
     try:
         wait_ms = 0
+        output = b""
         while True:
             data = port.read(wait_ms)
             if data is None:
@@ -60,8 +80,13 @@ def serve(board, port, rest):
             elif wait_ms:
                 rest(wait_ms)
             wait_ms = min(_IDLE_MS, board.poll() // 1000)
-            output = board.take_output()
-            if output:
+            more = board.take_output()
+            if len(output) + len(more) <= _MOST_KEPT:
+                output += more
+            if output and wait_ms:
                 port.write(output)
+                output = b""
+            elif output:
+                output = port.offer(output)
     finally:
         board.engine.abort()

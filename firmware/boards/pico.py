@@ -3,11 +3,12 @@
 
 There is no hardware one-shot here: a pulse ends because this loop ends it, so
 the handshake says `one_shot` 0 and the host keeps away from cells that could
-do harm meanwhile. The loop toggles ARM; if it stops, the circuit lets go of
-ARM by itself.
+do harm meanwhile. The loop toggles ARM, whose pump holds the bank's common
+switch; if the loop stops, the circuit lets go by itself.
 """
 
 import binascii
+import gc
 import sys
 import time
 
@@ -22,6 +23,9 @@ from sagline_board.profile import LOADS, ONBOARD, PINS
 
 # Ctrl-C works before the firmware starts, for whoever needs the board back.
 START_DELAY_MS = 1500
+# Edges that fill ARM's pump before the first gate, so that current flows from
+# the gate's edge on. The pump's circuit is not drawn yet: an assumption.
+ARM_EDGES = 64
 
 
 def make_safe():
@@ -40,7 +44,7 @@ class PicoHardware(Hardware):
         self._gates = [Pin(number, Pin.OUT, value=0) for number in PINS["gates"][: len(LOADS)]]
         self._arm = Pin(PINS["arm"], Pin.OUT, value=0)
         self._range = Pin(PINS["range"], Pin.OUT, value=1)
-        Pin(PINS["smps"], Pin.OUT, value=1)
+        _steady_supply(sys.implementation._machine)
         # Given the pin, not the channel: only then is its pad set up for the converter.
         self._adc = [ADC(Pin(number)) for number in PINS["adc"]]
         self._mask = 0
@@ -54,12 +58,24 @@ class PicoHardware(Hardware):
     def switch(self, mask, longest_us):
         try:
             for index, gate in enumerate(self._gates):
-                gate.value(1 if mask & (1 << index) else 0)
-            self._arm.value(1 if mask else 0)
+                if not mask & (1 << index):
+                    gate.value(0)
+            if not mask:
+                self._arm.value(0)
+            elif not self._mask:
+                # Better now than in the first milliseconds after the edge.
+                gc.collect()
+                for _ in range(ARM_EDGES // 2):
+                    self._arm.value(1)
+                    self._arm.value(0)
             self._mask = mask
             self._off_tick = ticks.add(time.ticks_us(), longest_us)
+            for index, gate in enumerate(self._gates):
+                if mask & (1 << index):
+                    gate.value(1)
         except BaseException:
             make_safe()
+            self._mask = 0
             raise
 
     def set_range(self, high):
@@ -74,46 +90,63 @@ class PicoHardware(Hardware):
             raise
 
     def _capture(self, length_us, bin_us):
+        # Nothing below allocates, so that no collection falls into a slice.
         sense, force, back = self._adc
+        arm = self._arm
         ticks_us = time.ticks_us
-        rows = self.rows
-        at = ticks_us()
-        end = ticks.add(at, length_us)
+        ticks_diff = time.ticks_diff
+        start = ticks_us()
         row = 0
+        level = 1
         while True:
-            left_us = ticks.diff(end, at)
+            at = ticks_us()
+            left_us = length_us - ticks_diff(at, start)
             if left_us <= 0:
                 return row // ROW
-            bin_end = ticks.add(at, bin_us if bin_us < left_us else left_us)
-            n = 0
+            wanted_us = bin_us if bin_us < left_us else left_us
+            lasted_us = n = 0
             sense_total = force_total = back_total = 0
-            now = at
-            while n == 0 or ticks.diff(bin_end, now) > 0:
+            armed = self._mask
+            while n == 0 or lasted_us < wanted_us:
                 # read_u16 stretches the 12 bits to 16; the upper twelve are the code.
                 sense_total += sense.read_u16() >> 4
                 force_total += force.read_u16() >> 4
                 back_total += back.read_u16() >> 4
+                lasted_us = ticks_diff(ticks_us(), at)
                 n += 1
-                now = ticks_us()
-            for channel, total in enumerate((sense_total, force_total, back_total)):
-                rows[row] = ONBOARD * 4 + channel
-                # The stubs have a type of their own for ticks.
-                rows[row + 1] = at  # pyright: ignore[reportCallIssue, reportArgumentType]
-                rows[row + 2] = ticks.diff(now, at)
-                rows[row + 3] = n
-                rows[row + 4] = total
-                row += ROW
-            at = now
-            if self._mask:
-                self._keep_armed(now)
+                if armed:
+                    arm.value(level)
+                    level = 1 - level
+            # The channels take turns, so each has a window of its own, a
+            # conversion later than the one before: its middle is the mean time.
+            turn_us = lasted_us // (3 * n)
+            own_us = lasted_us - 2 * turn_us
+            self._put(row, 0, at, own_us, n, sense_total)
+            self._put(row + ROW, 1, ticks.add(at, turn_us), own_us, n, force_total)
+            self._put(row + 2 * ROW, 2, ticks.add(at, 2 * turn_us), own_us, n, back_total)
+            row += 3 * ROW
+            if self._mask and ticks.diff(ticks_us(), self._off_tick) >= 0:
+                self.switch(0, 0)
 
-    def _keep_armed(self, now):
-        """Toggle ARM, which the circuit takes for a sign of life; off when the time is up."""
-        if ticks.diff(now, self._off_tick) >= 0:
-            self.switch(0, 0)
-        else:
-            self._arm.value(0)
-            self._arm.value(1)
+    def _put(self, row, channel, at, length_us, n, total):
+        rows = self.rows
+        rows[row] = ONBOARD * 4 + channel
+        rows[row + 1] = at
+        rows[row + 2] = length_us
+        rows[row + 3] = n
+        rows[row + 4] = total
+
+
+def _steady_supply(board_name):
+    """Hold the Pico's supply in PWM mode, so that its ripple does not follow the load.
+
+    Where there is a radio the chip's own pin switches the radio on, and the
+    supply's mode hangs on the radio chip.
+    """
+    if " W " in board_name:
+        Pin("WL_GPIO1", Pin.OUT, value=1)
+    else:
+        Pin(PINS["smps"], Pin.OUT, value=1)
 
 
 def start():

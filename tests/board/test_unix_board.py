@@ -102,13 +102,18 @@ def test_the_end_of_its_input_ends_the_board_with_the_load_off(tmp_path: Path) -
     circuit.start()
     done = subprocess.run(
         [micropython(), str(FIRMWARE / "boards" / "unix.py"), requests, answers, "onboard", "u"],
-        input=b"*IDN?\nSTEP:SEGM 0,20;SEGM 8,2000;STAR\n",
+        # The interrupt's byte is data on a pipe, and no line end is turned into another.
+        input=b"\x03\x00\xff\r\n*IDN?\rSYST:ERR?\r\nSTEP:SEGM 0,20;SEGM 8,2000;STAR\n",
         env={**os.environ, "MICROPYPATH": f"{FIRMWARE}:{FIRMWARE / 'lib'}"},
         capture_output=True,
         timeout=60,
     )
     circuit.join(5.0)
     assert done.stderr == b""
-    assert done.stdout.startswith(b"Sagline,virtual-unix,u,")
+    identity, error, rest = done.stdout.split(b"\n")
+    assert identity.startswith(b"Sagline,virtual-unix,u,")
+    assert error == b'-102,"Syntax error"'
+    assert rest == b""
+    assert b"\r" not in done.stdout
     assert done.returncode == 0
     assert circuit.hardware.gate_mask() == 0

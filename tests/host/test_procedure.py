@@ -184,10 +184,13 @@ def test_the_onboard_converter_alone_says_what_limits_it():
         ("lr6", "PB12", True),
         ("6lr61", None, True),
         ("6lr61", "6lr61", False),
+        ("6lr61", "LR6", True),
+        ("6lr61", "CR2032", True),
     ],
 )
 def test_without_a_hardware_one_shot(cell, designation, refused):
-    """Rechargeable lithium, lead-acid and unknown cells above 1.7 V are not loaded."""
+    """Rechargeable lithium, lead-acid and unknown cells above 1.7 V are not loaded, nor is
+    what has more volts than its designation can have."""
     with sagline.open_rig(f"virtual://{cell}?seed=1") as rig:
         rig.identity = replace(rig.identity, one_shot=False)
         switched = rig._link._port.hardware

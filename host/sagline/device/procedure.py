@@ -160,7 +160,16 @@ def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -
             f"{why}, so no {known.title} cell is loaded.",
             "Use it with primary or nickel cells; lithium and lead-acid need a board with it.",
         )
-    if known is None and open_v > UNKNOWN_WITHOUT_ONE_SHOT_V:
+    if open_v <= UNKNOWN_WITHOUT_ONE_SHOT_V:
+        return
+    if known is not None and open_v > known.high_v:
+        raise Refused(
+            "no_one_shot",
+            f"{why}, and {open_v:.2f} V is more than the {known.high_v:g} V that "
+            f"{known.designation} ({known.title}) can have: it must be something else.",
+            "Read what is printed on the cell; only primary and nickel cells may be loaded here.",
+        )
+    if known is None:
         raise Refused(
             "no_one_shot",
             f"{why}, so no unknown cell above {UNKNOWN_WITHOUT_ONE_SHOT_V:g} V is loaded; "

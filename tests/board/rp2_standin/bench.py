@@ -1,0 +1,72 @@
+# SPDX-License-Identifier: MIT
+"""The Pico's board file on the stand-in chip, with a resistive cell before it."""
+
+import importlib
+import sys
+import time
+import types
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from board.rp2_standin import PERIOD, Chip, modules
+from sagline_board import profile, ticks
+
+FIRMWARE = Path(__file__).parents[3] / "firmware"
+GATES, ARM = profile.PINS["gates"], profile.PINS["arm"]
+SWITCHES = (*GATES, ARM)
+
+
+def resistive_cell(chip: Chip, channel: int) -> float:
+    """Pin volts of a 1.6 V cell with 20 ohm on the 470 ohm load, low range, 3 V reference.
+
+    Divider by Millman's theorem: gain 1/100k over (1/100k + 1/75k + 1/1M), lift 3 V/1M.
+    """
+    on = chip.drives_high(GATES[3]) and chip.armed()
+    current_a = 1.6 / 490 if on else 0.0
+    tap_v = (1.6 - 20 * current_a, 1.3 - 20 * current_a, 0.0)[channel]
+    if channel == 2:
+        return tap_v * 220 / 242 + 3.0 * 22 / 242
+    total_s = 1 / 100e3 + 1 / 75e3 + 1 / 1e6
+    return (tap_v / 100e3 + 3.0 / 1e6) / total_s
+
+
+@pytest.fixture
+def chip(monkeypatch: pytest.MonkeyPatch) -> Iterator[Chip]:
+    """A chip whose gates all stand high, as a soft reset in mid-pulse leaves them."""
+    chip = Chip(resistive_cell, ARM)
+    for number in SWITCHES:
+        chip.latch(number, 1)
+        chip.enable |= 1 << number
+    machine = types.ModuleType("machine")
+    vars(machine).update(modules(chip))
+    vars(machine).update(unique_id=lambda: bytes.fromhex("e6614103e7452b2f"))
+    vars(machine)["reset"] = lambda: setattr(chip, "was_reset", chip.was_reset + 1)
+    monkeypatch.setitem(sys.modules, "machine", machine)
+    monkeypatch.setattr(time, "ticks_us", lambda: chip.now_us % PERIOD, raising=False)
+    monkeypatch.setattr(time, "ticks_diff", ticks.diff, raising=False)
+    monkeypatch.setattr(
+        time, "sleep_ms", lambda ms: setattr(chip, "now_us", chip.now_us + ms * 1000), raising=False
+    )
+    monkeypatch.setattr(sys.implementation, "_machine", "Pico 2 with RP2350", raising=False)
+    monkeypatch.setattr(sys, "print_exception", lambda _error: None, raising=False)
+    monkeypatch.syspath_prepend(str(FIRMWARE))
+    for name in ("boot", "boards", "boards.pico", "boards.loop"):
+        monkeypatch.delitem(sys.modules, name, raising=False)
+    yield chip
+    for name in ("boot", "boards", "boards.pico", "boards.loop"):
+        sys.modules.pop(name, None)
+
+
+def pico() -> Any:
+    return importlib.import_module("boards.pico")
+
+
+def run_boot() -> None:
+    exec(compile((FIRMWARE / "boot.py").read_text(), "boot.py", "exec"), {})
+
+
+def all_low(chip: Chip) -> bool:
+    return not any(chip.drives_high(number) for number in SWITCHES)
