@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Which rig is meant: by port, serial number or URL, or the only one there is."""
 
-from sagline.device.ports import PortInfo, list_serial_ports
+from sagline.device.ports import PortInfo, is_same_port, is_serial_number, list_serial_ports
 from sagline.errors import NoRig, UsageError
 
 
@@ -34,7 +34,7 @@ def resolve(wanted: str | None) -> str:
 
 def _named(wanted: str, ports: list[PortInfo]) -> str:
     for port in ports:
-        if wanted in (port.port, port.serial_number):
+        if is_same_port(wanted, port) or is_serial_number(wanted, port):
             return port.port
     # A port the system does not list (a pseudo terminal, say) is tried as it is.
     return wanted
@@ -47,6 +47,6 @@ def find_again(address: str, serial_number: str | None) -> str:
     """
     if serial_number and "://" not in address:
         for port in list_serial_ports():
-            if port.serial_number == serial_number:
+            if is_serial_number(serial_number, port):
                 return port.port
     return address

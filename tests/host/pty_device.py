@@ -7,6 +7,9 @@ import threading
 import tty
 from collections.abc import Callable
 
+from board.still import StillHardware
+from sagline_board.board import Board
+
 
 class PtyDevice(threading.Thread):
     """Answers whatever is written to `port` with `answer(bytes)`, until closed.
@@ -48,3 +51,15 @@ class PtyDevice(threading.Thread):
             self.join(5.0)
             os.close(self._theirs)
             os.close(self._ours)
+
+
+def board_on_a_pty() -> PtyDevice:
+    """A board that answers, its clock standing still between requests."""
+    board = Board(StillHardware())
+
+    def answer(data: bytes) -> bytes:
+        board.receive(data)
+        board.poll()
+        return board.take_output()
+
+    return PtyDevice(answer)

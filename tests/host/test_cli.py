@@ -186,8 +186,9 @@ def test_lists(sagline):
 
 def test_probing_asks_the_named_rig_and_no_stranger(sagline):
     rows = json.loads(sagline("rigs", "--probe", "--rig", LR6, "--json")[1])["rigs"]
-    answers = {row["address"]: row["answer"] for row in rows if "answer" in row}
-    assert answers[LR6] == f"Sagline virtual-rp2350 lr6-7, firmware {__version__}"
+    answers = {row["address"]: row["identity"] for row in rows if "identity" in row}
+    assert answers[LR6]["serial"] == "lr6-7"
+    assert answers[LR6]["firmware"] == __version__
     assert "virtual://6lr61" not in answers
     out = sagline("rigs", "--probe", "--rig", "/dev/no-such-port")[1]
     assert "There is no port /dev/no-such-port." in out

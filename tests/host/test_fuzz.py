@@ -11,6 +11,19 @@ def test_the_board_bears_fuzzed_lines():
 
 
 def test_the_host_never_takes_a_damaged_reply_for_a_right_one():
-    seen = fuzz.fuzz_host(5_000, seed=2)
-    assert seen["right"] > 1000
+    seen = fuzz.fuzz_host(20_000, seed=2)
+    assert seen["right"] > 4000
     assert seen["no_answer"] > 0
+
+
+def test_the_host_bears_a_board_gone_mad():
+    seen = fuzz.fuzz_rig(20_000, seed=2)
+    assert seen["steps"] > 20
+    for code in ("bad_reply", "bad_profile", "bad_record", "board_m113", "session_lost"):
+        assert seen[code] > 0, code
+
+
+def test_no_stranger_is_taken_for_a_board():
+    seen = fuzz.fuzz_stranger(20_000, seed=2)
+    for code in ("repl", "modem", "other_instrument", "stranger", "no_session"):
+        assert seen[code] > 0, code

@@ -94,7 +94,7 @@ def test_a_whole_step(instrument: Any) -> None:
 
 
 def test_a_serial_resource_with_every_default() -> None:
-    from test_strangers import board_on_a_pty
+    from pty_device import board_on_a_pty
 
     with board_on_a_pty() as device:
         manager = pyvisa.ResourceManager("@py")

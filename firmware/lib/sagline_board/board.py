@@ -6,11 +6,8 @@ running step go on. Nothing here knows a port.
 """
 
 from . import __version__, commands, faults, profile, ticks, wire
-from .commands import ALWAYS, ANY, CHUNK_POINTS, RUNNING
+from .commands import ALWAYS, ANY, CHUNK_POINTS, RUNNING, SESSION_MS
 from .engine import Engine
-
-# A session ends by itself after this long without a valid envelope.
-SESSION_MS = 10000
 
 
 class Board:

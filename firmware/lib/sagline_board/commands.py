@@ -13,6 +13,9 @@ from collections import namedtuple
 PROTOCOL_MAJOR = 1
 PROTOCOL_MINOR = 0
 
+# A session ends by itself after this long without a valid envelope.
+SESSION_MS = 10000
+
 # Who may send a command in the plain form while a session is open.
 ANY = "query"  # reads only
 ALWAYS = "always"  # makes the rig safe: obeyed from anyone at any time

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""One request, one reply, under a deadline: the only place that opens a port.
+"""One request, one reply, under a deadline.
 
 Every request goes in an envelope (protocol.md). A reply that does not come, or
 comes damaged, is asked for again with the same sequence number; the board
@@ -7,56 +7,47 @@ answers a repeated request from its store, so nothing is executed twice.
 """
 
 import secrets
-from contextlib import suppress
 from typing import Any
 
-import serial
-
+from sagline.analysis.values import Notice
 from sagline.device.clock import Clock, WallClock
-from sagline.device.opening import explain
+from sagline.device.replay import SCHEME as REPLAY
+from sagline.device.serialport import SafePort, open_port
 from sagline.device.strangers import recognise
-from sagline.device.trace import REPLAY, ReplayPort, TracedPort, open_trace
-from sagline.errors import BoardRefused, LinkLost, RigError, UsageError, WrongDevice
-from sagline_board import commands, wire
+from sagline.device.trace import Tracer
+from sagline.errors import BoardRefused, LinkLost, RigError, SaglineError, WrongDevice
+from sagline_board import commands, faults, wire
 
-# How often a request is sent before the link counts as lost.
+# How often a request is sent before the link counts as lost. After complete silence
+# twice is enough to hear whether the board is back.
 TRIES = 8
-_READ_TIMEOUT_S = 0.1
-_WRITE_TIMEOUT_S = 1.0
+TRIES_WHEN_SILENT = 2
+_MOST_SEQ = 999_999
 # How long whatever is on the port may take to say who it is.
 _STRANGER_S = 0.5
-
-if "sagline.virtual" not in serial.protocol_handler_packages:
-    serial.protocol_handler_packages.append("sagline.virtual")
-
-try:  # pyserial raises termios.error from flush() on an unplugged port.
-    from termios import error as _TermiosError
-except ImportError:  # Windows has no termios.
-    _TermiosError = OSError
-_PORT_ERRORS = (serial.SerialException, OSError)
-# What pyserial was seen to raise when a device is pulled out, by platform and call.
-_UNPLUGGED = (*_PORT_ERRORS, _TermiosError, TypeError, AttributeError)
-
-
+# After this long without a reply the board may have ended the session.
+_SESSION_S = 0.9e-3 * commands.SESSION_MS
 # What came and was no reply is kept up to this, to tell what else is on the port.
 _MOST_SEEN = 2000
+_OTHER_FIRMWARE = "Install the firmware that belongs to this program."
 
 
 class Link:
     """An open session with a board."""
 
-    def __init__(self, port: Any, address: str) -> None:
+    def __init__(self, port: Any, address: str, tracer: Tracer | None = None) -> None:
         self._port = port
+        self._calls = SafePort(port, address)
         self._address = address
+        self._tracer = tracer
         self.clock: Clock = getattr(port, "clock", None) or WallClock()
-        # A port that is no device does not go away: its errors are our own.
-        self._unplugged = _PORT_ERRORS if hasattr(port, "clock") else _UNPLUGGED
         self._reader = wire.LineReader(wire.MAX_REPLY)
         self._session = getattr(port, "session", None) or secrets.token_hex(4).upper()
         self._seq = 0
         self._seen = b""
-        # Whether a sagline board has ever answered here.
-        self._answered = False
+        # When a sagline board has last answered here, on the port's clock.
+        self._answered_s: float | None = None
+        self._tries = TRIES
 
     @classmethod
     def open(cls, address: str, trace: str | None = None) -> "Link":
@@ -68,76 +59,96 @@ class Link:
         UsageError for an address that means nothing or a trace that cannot be
         written.
         """
-        port = _open_port(address)
+        port = open_port(address)
+        tracer = None
         try:
             if trace is not None:
                 clock: Clock = getattr(port, "clock", None) or WallClock()
-                port = TracedPort(port, clock.now_s, open_trace(trace))
-            link = cls(port, address)
+                tracer = Tracer(trace, address, clock.now_s)
+            link = cls(port, address, tracer)
             link._open_session()
         except BaseException:
-            port.close()
+            SafePort(port, address).close()
+            if tracer is not None:
+                tracer.close()
             raise
         return link
 
-    def _open_session(self) -> None:
-        self._send(b"\n")
-        major, minor = self.integers("open_session", commands.PROTOCOL_MAJOR)
-        if major != commands.PROTOCOL_MAJOR:
-            raise WrongDevice(
-                "protocol_version",
-                f"The board speaks protocol {major}.{minor}, this program "
-                f"{commands.PROTOCOL_MAJOR}.{commands.PROTOCOL_MINOR}.",
-                "Install the firmware that belongs to this program, or the other way round.",
+    @property
+    def notices(self) -> tuple[Notice, ...]:
+        """What must be said with figures that came over this link."""
+        found = []
+        if self._address.startswith(REPLAY):
+            found.append(
+                Notice(
+                    "replayed",
+                    f"played from the recording {self._address.removeprefix(REPLAY)}",
+                    "the time of this result is that of the replay; nothing was measured then",
+                )
             )
+        if self._tracer is not None and self._tracer.failure is not None:
+            found.append(
+                Notice(
+                    "trace_cut",
+                    f"the trace {self._tracer.path} ends early: {self._tracer.failure}",
+                    "the figures are whole; make room and measure again if you need the trace",
+                )
+            )
+        return tuple(found)
 
     def request(self, name: str, *values: int) -> str:
         """Send the command `name` with `values`; return the reply's text ("OK" for none).
 
         Raises BoardRefused where the board answers an error, LinkLost or
         WrongDevice where no whole reply comes within the command's deadline,
-        tried TRIES times.
+        tried TRIES times, LinkLost where the board knows this session no more.
         """
-        self._seq = self._seq % 999_999 + 1
+        if name not in ("open_session", "close_session") and self._is_stale():
+            self._open_session()
+        self._seq = self._seq % _MOST_SEQ + 1
         message = commands.request(name, *values)
         sealed = wire.seal(self._session, self._seq, message) + b"\n"
         deadline_s = commands.by_name(name).deadline_ms * 1e-3
         self._seen = b""
-        for attempt in range(TRIES):
+        for attempt in range(self._tries):
             # The line end ends whatever half line a lost byte has left on the board's side.
             self._send(b"\n" + sealed if attempt else sealed)
             reply = self._await_reply(self.clock.now_s() + deadline_s, sealed)
             if reply is not None:
-                self._answered = True
-                error = wire.parse_error(reply)
-                if error is not None:
-                    raise BoardRefused(*error)
-                return reply
+                self._answered_s = self.clock.now_s()
+                self._tries = TRIES
+                return self._checked(reply)
+        if not self._seen:
+            self._tries = TRIES_WHEN_SILENT
         raise self._no_answer(message, sealed)
 
-    def integers(self, name: str, *values: int) -> list[int]:
-        """Send the command `name`; return its reply as integers. Raises as `request`."""
+    def integers(self, name: str, *values: int, least: int = 1) -> list[int]:
+        """Send the command `name`; return its reply as integers, `least` or more of them.
+
+        Raises as `request`, and WrongDevice for another reply.
+        """
         reply = self.request(name, *values)
         try:
-            return [int(text) for text in reply.split(",")]
-        except ValueError as error:
+            numbers = [int(text) for text in reply.split(",")]
+        except ValueError:
+            numbers = []
+        if len(numbers) < least:
             raise WrongDevice(
                 "bad_reply",
                 f"The board answers {commands.request(name, *values)} with {reply[:60]!r}.",
-                "Install the firmware that belongs to this program.",
-            ) from error
+                _OTHER_FIRMWARE,
+            )
+        return numbers
 
     def fields(self, name: str, *values: int) -> dict[str, int]:
-        """Send the command `name`; return its reply under the table's field names."""
+        """Send the command `name`; return its reply under the table's field names.
+
+        Further fields, which a newer board may add at the end, are left out.
+        Raises as `integers`.
+        """
         names = commands.by_name(name).reply
-        numbers = self.integers(name, *values)
-        if len(names) != len(numbers):
-            raise WrongDevice(
-                "bad_reply",
-                f"The board answers {name} with {len(numbers)} fields instead of {len(names)}.",
-                "Install the firmware that belongs to this program.",
-            )
-        return dict(zip(names, numbers, strict=True))
+        numbers = self.integers(name, *values, least=len(names))
+        return dict(zip(names, numbers, strict=False))
 
     def wait(self, seconds: float) -> None:
         """Let `seconds` pass on the port's own clock."""
@@ -147,22 +158,59 @@ class Link:
         """End the session and close the port; an absent board is no error here."""
         try:
             self.request("close_session")
-        except (RigError, BoardRefused):
+        except SaglineError:
             pass
         finally:
-            with suppress(*self._unplugged):
-                self._port.close()
+            self._calls.close()
+            if self._tracer is not None:
+                self._tracer.close()
+
+    def _open_session(self) -> None:
+        self._send(b"\n")
+        versions = self.integers("open_session", commands.PROTOCOL_MAJOR, least=2)
+        if versions[0] != commands.PROTOCOL_MAJOR:
+            raise WrongDevice(
+                "protocol_version",
+                f"The board speaks protocol {versions[0]}.{versions[1]}, this program "
+                f"{commands.PROTOCOL_MAJOR}.{commands.PROTOCOL_MINOR}.",
+                "Install the firmware that belongs to this program, or the other way round.",
+            )
+
+    def _is_stale(self) -> bool:
+        """Whether so long was nothing heard that the board may have ended the session."""
+        return self._answered_s is not None and self.clock.now_s() - self._answered_s > _SESSION_S
+
+    def _checked(self, reply: str) -> str:
+        error = wire.parse_error(reply)
+        if error is None:
+            return reply
+        refused = BoardRefused(*error)
+        if refused.number == faults.REFUSED_SESSION:
+            raise LinkLost(
+                "session_lost",
+                f"The board on {self._address} knows this session no more.",
+                refused.remedy,
+            ) from refused
+        raise refused
 
     def _no_answer(self, message: str, sealed: bytes) -> RigError:
         """Return the error for a request without a reply: who is on the port, if it shows."""
-        if not self._answered:
+        was_a_board = self._answered_s is not None
+        if not was_a_board:
             # Any instrument answers this; it changes nothing, and no control
             # character is sent to a stranger.
             self._send(b"*IDN?\n")
             self._await_reply(self.clock.now_s() + _STRANGER_S, sealed)
-        stranger = recognise(self._seen, sealed, self._address, was_a_board=self._answered)
+        stranger = recognise(self._seen, sealed, self._address, was_a_board=was_a_board)
         if stranger is not None:
             return stranger
+        if not was_a_board and not self._seen.strip():
+            return LinkLost(
+                "no_answer",
+                f"Nothing answers on {self._address}.",
+                "If it is a sagline board, unplug it and plug it in again, with the jumper open. "
+                "`sagline rigs` lists the other ports.",
+            )
         return LinkLost(
             "no_answer",
             f"The board on {self._address} does not answer {message}.",
@@ -188,44 +236,15 @@ class Link:
                 return None
 
     def _send(self, data: bytes) -> None:
-        try:
-            self._port.write(data)
-        except self._unplugged as error:
-            raise self._lost(error) from error
+        if self._tracer is not None:
+            self._tracer.note(">", data)
+        self._calls.write(data)
 
     def _receive(self) -> bytes:
-        try:
-            return self._port.read(max(1, self._port.in_waiting))
-        except self._unplugged as error:
-            raise self._lost(error) from error
-
-    def _lost(self, error: BaseException) -> LinkLost:
-        return LinkLost(
-            "link_lost",
-            f"The port {self._address} went away: {error}.",
-            "Plug the board in again and measure again; the load turns itself off.",
-        )
-
-
-def _open_port(address: str) -> Any:
-    if address.startswith(REPLAY):
-        return ReplayPort(address.removeprefix(REPLAY))
-    try:
-        port = serial.serial_for_url(
-            address,
-            do_not_open=True,  # pyright: ignore[reportCallIssue] - not in the stub
-            timeout=_READ_TIMEOUT_S,
-            write_timeout=_WRITE_TIMEOUT_S,
-        )
-        if "://" not in address:
-            port.exclusive = True
-        port.open()
-    except OSError as error:  # serial.SerialException is one
-        raise explain(address, error) from error
-    except ValueError as error:
-        raise UsageError(
-            "bad_address",
-            f"The address {address} means nothing here: {error}.",
-            "Give a port such as /dev/ttyACM0 or COM3, or 'virtual://lr6'.",
-        ) from error
-    return port
+        data = self._calls.read(max(1, self._calls.in_waiting))
+        # What waited for a first byte takes the rest of the line with it.
+        if data and (more := self._calls.in_waiting):
+            data += self._calls.read(more)
+        if data and self._tracer is not None:
+            self._tracer.note("<", data)
+        return data

@@ -4,15 +4,15 @@
 from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from itertools import product
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
-
-import numpy as np
 
 from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
+from sagline.device.record import fetch_points
 from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
 from sagline_board import __version__, commands, faults
 
@@ -21,6 +21,9 @@ if TYPE_CHECKING:
 
 # How often a running step is asked how it fares.
 POLL_S = 0.1
+# A step has failed when it takes this many times its planned time, and this long on top:
+# far beyond what a board's slices add.
+LATE, LATE_S = 1.5, 10.0
 
 
 @dataclass(frozen=True)
@@ -75,12 +78,7 @@ class Rig:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if error is None:
-            self.close()
-        else:
-            # What went wrong is what the caller must hear, not that the port is gone too.
-            with suppress(SaglineError):
-                self.close()
+        self.close()
 
     @property
     def is_virtual(self) -> bool:
@@ -91,8 +89,9 @@ class Rig:
     def notices(self) -> tuple[Notice, ...]:
         """What must be said with every figure of this rig."""
         if self.identity.firmware == __version__:
-            return ()
+            return self._link.notices
         return (
+            *self._link.notices,
             Notice(
                 "firmware_version",
                 f"the board's firmware is {self.identity.firmware}, this program {__version__}",
@@ -116,6 +115,12 @@ class Rig:
     def live(self) -> LiveReading:
         """Read the taps once. Raises BoardRefused, LinkLost."""
         counts = self._link.fields("counts")
+        if min(counts["sense_n"], counts["force_n"], counts["return_n"]) < 1:
+            raise WrongDevice(
+                "bad_reply",
+                "The board's live reading has no conversions.",
+                "Send *TST? to the board to see whether it reads.",
+            )
         volts = [
             tap_volts(
                 self.profile,
@@ -140,14 +145,22 @@ class Rig:
 
         Closing the generator, or anything raised in it, turns the load off.
         Raises BoardRefused where the guard says no or trips, Refused where
-        someone else ends the step, LinkLost.
+        someone else ends the step, LinkLost, WrongDevice where it does not end.
         """
+        planned_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
         self._link.request("clear_segments")
         for mask, duration_ms in segments:
             self._link.request("add_segment", mask, duration_ms)
         self._link.request("start")
+        overdue_s = self.now_s() + LATE * planned_s + LATE_S
         try:
             while (state := self._running()) is not None:
+                if self.now_s() > overdue_s:
+                    raise WrongDevice(
+                        "step_overdue",
+                        f"A step of {planned_s:g} s has not ended {LATE_S:g} s after its time.",
+                        "Reset the board; if it stays so, install the firmware of this program.",
+                    )
                 yield state
                 self._link.wait(POLL_S)
         except BaseException:
@@ -168,9 +181,13 @@ class Rig:
         return self._link.fields("guard_state")["ready_ms"] * 1e-3
 
     def close(self) -> None:
-        """Turn every load off, end the session, close the port."""
+        """Turn every load off, end the session, close the port.
+
+        A board that has gone is no error here: it turns its loads off by itself.
+        """
         try:
-            self.abort()
+            with suppress(SaglineError):
+                self.abort()
         finally:
             self._link.close()
 
@@ -204,20 +221,7 @@ class Rig:
         )
 
     def _fetch(self, load_index: int, segments: tuple[tuple[int, int], ...]) -> RawStep:
-        count = self._link.fields("state")["points"]
-        width = len(commands.POINT_FIELDS)
-        values: list[int] = []
-        for chunk in range(-(-count // commands.CHUNK_POINTS)):
-            number, points_in, *integers = self._link.integers("fetch", chunk)
-            wanted = min(commands.CHUNK_POINTS, count - chunk * commands.CHUNK_POINTS)
-            if (number, points_in, len(integers)) != (chunk, wanted, wanted * width):
-                raise WrongDevice(
-                    "bad_record",
-                    f"Chunk {chunk} of the record came as {number} with {points_in} points.",
-                    "Measure again; if it stays so, install the firmware of this program.",
-                )
-            values.extend(integers)
-        points = np.array(values, dtype=np.int64).reshape(-1, width)
+        points = fetch_points(self._link)
         edges = self._link.integers("edges")
         return RawStep(
             **dict(zip(commands.POINT_FIELDS, points.T, strict=True)),
@@ -228,7 +232,14 @@ class Rig:
         )
 
     def _read_identity(self) -> Identity:
-        maker, model, serial_number, firmware = self._link.request("identity").split(",")
+        said = self._link.request("identity").split(",")
+        if len(said) != 4:
+            raise WrongDevice(
+                "bad_reply",
+                f"The board answers *IDN? with {len(said)} fields instead of 4.",
+                "Install the firmware that belongs to this program.",
+            )
+        maker, model, serial_number, firmware = said
         able = self._link.fields("capabilities")
         return Identity(
             maker,
@@ -247,17 +258,31 @@ class Rig:
             c for c, name in enumerate(("onboard", "ads1115")) if getattr(self.identity, name)
         ]
         ranges = link.fields("range_values")
-        return RigProfile.from_integers(
-            {
-                "loads": [
-                    link.fields("load_values", i) for i in range(link.fields("load_count")["count"])
-                ],
-                "channels": [link.fields("channel_values", i) for i in range(3)],
-                "reference": link.fields("reference_values"),
-                "converters": {c: link.fields("converter_values", c) for c in fitted},
-                "range_mv": (ranges["low_mv"], ranges["high_mv"]),
-            }
-        )
+        integers = {
+            "loads": [
+                link.fields("load_values", i) for i in range(link.fields("load_count")["count"])
+            ],
+            "channels": [link.fields("channel_values", i) for i in range(3)],
+            "reference": link.fields("reference_values"),
+            "converters": {c: link.fields("converter_values", c) for c in fitted},
+            "range_mv": (ranges["low_mv"], ranges["high_mv"]),
+        }
+        try:
+            profile = RigProfile.from_integers(integers)
+            for converter, channel, high in product(fitted, range(3), (False, True)):
+                tap_volts(profile, converter, channel, 0.0, high)
+            if not (fitted and profile.loads):
+                raise ValueError("no converter or no load")
+            rows = (*integers["loads"], *integers["channels"], integers["reference"], ranges)
+            if min(value for row in rows for value in row.values()) < 0:
+                raise ValueError("a value below 0")
+        except (ArithmeticError, LookupError, ValueError) as error:
+            raise WrongDevice(
+                "bad_profile",
+                f"The values that the board gives of itself make no circuit: {error!r}.",
+                "Install the firmware that belongs to this program.",
+            ) from error
+        return profile
 
 
 def open_rig(address: str, trace: str | None = None) -> Rig:

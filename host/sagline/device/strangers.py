@@ -5,7 +5,10 @@ import re
 
 from sagline.errors import WrongDevice
 
-_INSTALL = "Install the sagline firmware on the board, or reset the board if it is there already."
+_OTHER_PORT = "Choose another port with --rig; `sagline rigs` lists them."
+_TRACEBACK = "Traceback (most recent call last):"
+_NOT_TEXT = re.compile(r"[^ -~\n]")
+_MOST_SHOWN = 60
 
 
 def recognise(
@@ -17,63 +20,72 @@ def recognise(
     sent. `was_a_board` where a sagline board has answered here before: then it
     is still one, and only what its interpreter says is told apart from damage.
     """
-    text = seen.decode("ascii", "replace").replace("\r", "")
+    # What it says is shown to a person: no byte of it may steer their terminal.
+    text = _NOT_TEXT.sub("\ufffd", seen.decode("ascii", "replace").replace("\r", ""))
     if not text.strip():
         return None
-    if ">>> " in text or "raw REPL" in text or "MPY: soft reboot" in text:
+    interpreter = _interpreter(text, port)
+    if interpreter is not None or was_a_board:
+        return interpreter
+    if any(line and line in seen for line in sent.splitlines()):
+        return WrongDevice(
+            "echo",
+            f"What is on {port} sends back what it gets: a loop, a modem or a terminal.",
+            _OTHER_PORT,
+        )
+    lines = text.splitlines()
+    for line in lines:
+        fields = line.split(",")
+        if len(fields) == 4 and "\ufffd" not in line and not line.startswith("@"):
+            return _instrument(fields, port)
+    if re.search(r"^(OK|ERROR|NO CARRIER)$", text, re.M):
+        return WrongDevice("modem", f"What is on {port} answers like a modem.", _OTHER_PORT)
+    if any(line.startswith("@") for line in lines):
+        # An envelope, damaged on the way: a board on a bad line.
+        return None
+    return _noise(seen, text, port)
+
+
+def _interpreter(text: str, port: str) -> WrongDevice | None:
+    for report in text.split(_TRACEBACK)[1:]:
+        # At the prompt a request means nothing and ends in a traceback too.
+        if 'File "<stdin>"' not in report:
+            # The first line that is not indented says what it was.
+            last = re.search(r"^[^ \n>].*$", report, re.M)
+            return WrongDevice(
+                "firmware_crashed",
+                f"The firmware on {port} has stopped with an error: "
+                f"{last.group()[:_MOST_SHOWN] if last else 'its message is cut off'}",
+                "Unplug the board and plug it in again; please send the message with what you did.",
+            )
+    if re.search(r'^>>> ?|raw REPL|MPY: soft reboot|File "<stdin>"', text, re.M):
         return WrongDevice(
             "repl",
             f"The board on {port} is at the MicroPython prompt: the firmware does not run.",
             "Unplug the board and plug it in again, with the jumper open. If it stays so, "
             "install the firmware.",
         )
-    if "Traceback (most recent call last)" in text:
-        last = text.strip().splitlines()[-1]
-        return WrongDevice(
-            "firmware_crashed",
-            f"The firmware on {port} has stopped with an error: {last[:60]}",
-            "Unplug the board and plug it in again; please send the message with what you did.",
-        )
-    if was_a_board:
-        return None
-    echoes = [line for line in sent.splitlines() if line and line in seen]
-    if echoes:
-        return WrongDevice(
-            "echo",
-            f"What is on {port} sends back what it gets: a loop, a modem or a terminal.",
-            "Choose another port; `sagline rigs` lists them.",
-        )
-    for line in text.splitlines():
-        fields = line.split(",")
-        if len(fields) == 4 and not line.startswith("@"):
-            return _instrument(fields, port)
-    if re.search(r"^(OK|ERROR)$", text, re.M):
-        return WrongDevice(
-            "modem",
-            f"What is on {port} answers like a modem.",
-            "Choose another port; `sagline rigs` lists them.",
-        )
-    if any(line.startswith("@") for line in text.splitlines()):
-        # An envelope, damaged on the way: a board on a bad line.
-        return None
-    shown = seen[:24].decode("latin-1").encode("unicode_escape").decode("ascii")
-    return WrongDevice(
-        "stranger",
-        f"What is on {port} is no sagline board; it says: {shown}",
-        "Choose another port with --rig; `sagline rigs` lists them.",
-    )
+    return None
 
 
 def _instrument(fields: list[str], port: str) -> WrongDevice:
-    maker, model = fields[0].strip(), fields[1].strip()
+    maker, model, _serial, version = (field.strip() for field in fields)
     if maker == "Sagline":
         return WrongDevice(
             "no_session",
-            f"The sagline board on {port} (firmware {fields[3].strip()}) opens no session.",
-            _INSTALL,
+            f"The sagline board on {port} (firmware {version}) opens no session.",
+            "Reset the board. If it stays so, install the firmware that belongs to this program.",
         )
     return WrongDevice(
         "other_instrument",
-        f"The instrument on {port} is another one: {maker} {model}.",
-        "Choose another port with --rig; `sagline rigs` lists them.",
+        f"The instrument on {port} is another one: {maker} {model}."[:200],
+        _OTHER_PORT,
     )
+
+
+def _noise(seen: bytes, text: str, port: str) -> WrongDevice:
+    if "\ufffd" in text:
+        says = f"it sends bytes that are no text: {seen[:12].hex(' ')}"
+    else:
+        says = f"it says: {' '.join(text.split())[:_MOST_SHOWN]}"
+    return WrongDevice("stranger", f"What is on {port} is no sagline board; {says}", _OTHER_PORT)

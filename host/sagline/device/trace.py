@@ -1,19 +1,41 @@
 # SPDX-License-Identifier: MIT
-"""Every byte of a link with its time, kept in a file and played again.
+"""Every byte of a link with its time, kept in a text file as it happens.
 
-A trace is text: the line `# sagline trace 1`, then a line for each write and
-each read that gave something: microseconds on the port's clock, `>` to the
-board or `<` from it, and the bytes with all but printable ASCII escaped.
+A trace is ASCII lines, each ended by LF:
+
+    # sagline trace 1
+    # virtual://lr6?seed=7, sagline 0.1.0, 2026-11-25T10:00:00+00:00
+    0 > \\n
+    0 > @5AFE0001.1 SESSion:OPEN 1*61D2EE3A\\n
+    200 < @5AFE0001.1 1,0*17E2C5E4\\n
+
+The first line is the format and its version; other lines that begin with `#`
+are for people. Every other line is one write, or one read that gave something:
+microseconds on the port's clock, which never run back; `>` to the board or `<`
+from it; and the bytes, in which backslash and all but printable ASCII are
+escaped as in a Python string (\\n, \\r, \\t, \\\\, \\xNN).
 """
 
 from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any
+from typing import IO
 
-from sagline.errors import SaglineError, UsageError
+from sagline.errors import UsageError
+from sagline_board import __version__
 
 HEADER = "# sagline trace 1"
-REPLAY = "replay://"
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One chunk of bytes: its line in the file, when, whither ("<" or ">"), what."""
+
+    line: int
+    at_us: int
+    direction: str
+    data: bytes
 
 
 def escape(data: bytes) -> str:
@@ -26,159 +48,95 @@ def unescape(text: str) -> bytes:
     return text.encode("ascii").decode("unicode_escape").encode("latin-1")
 
 
-class TracedPort:
-    """A port whose traffic is written down as it happens."""
+class Tracer:
+    """Writes a trace. A disk that fills up ends the trace, not the measurement."""
 
-    def __init__(self, port: Any, now_s: Callable[[], float], file: IO[str]) -> None:
-        self._port = port
+    def __init__(self, path: str, address: str, now_s: Callable[[], float]) -> None:
+        """Begin the file at `path`. Raises UsageError where it cannot be written."""
+        self.path = path
+        # Why the trace ends early, where it does.
+        self.failure: str | None = None
         self._now_s = now_s
-        self._file = file
-        print(HEADER, file=file)
+        try:
+            # Open as long as the link: `close` ends it.
+            self._file: IO[str] = open(  # noqa: SIM115
+                path, "w", encoding="ascii", newline="\n"
+            )
+        except OSError as error:
+            raise UsageError(
+                "trace_not_written",
+                f"The trace cannot be written to {path}: {error.strerror}",
+                "Give --trace a file in a folder that you may write to.",
+            ) from error
+        opened = datetime.now(UTC).isoformat(timespec="seconds")
+        self._put(HEADER)
+        self._put(f"# {escape(address.encode())}, sagline {__version__}, {opened}")
 
-    def __getattr__(self, name: str) -> Any:
-        # Clock, in_waiting and whatever else the port has.
-        return getattr(self._port, name)
-
-    def write(self, data: bytes) -> int:
-        self._note(">", data)
-        return self._port.write(data)
-
-    def read(self, size: int) -> bytes:
-        data = self._port.read(size)
-        if data:
-            self._note("<", data)
-        return data
+    def note(self, direction: str, data: bytes) -> None:
+        """Write down that `data` went (">") or came ("<") now."""
+        self._put(f"{self._now_s() * 1e6:.0f} {direction} {escape(data)}")
 
     def close(self) -> None:
+        """End the file."""
         try:
-            self._port.close()
-        finally:
             self._file.close()
+        except OSError as error:
+            self._fail(error)
 
-    def _note(self, direction: str, data: bytes) -> None:
-        print(f"{self._now_s() * 1e6:.0f} {direction} {escape(data)}", file=self._file, flush=True)
+    def _put(self, line: str) -> None:
+        if self.failure is not None:
+            return
+        try:
+            print(line, file=self._file, flush=True)
+        except OSError as error:
+            self._fail(error)
+
+    def _fail(self, error: OSError) -> None:
+        self.failure = self.failure or error.strerror or str(error)
 
 
-def open_trace(path: str) -> IO[str]:
-    """Return the file to write a trace to. Raises UsageError where that cannot be."""
+def read_trace(path: str) -> list[Entry]:
+    """Return the entries of the trace at `path`. Raises UsageError for what is no trace."""
     try:
-        return open(path, "w", encoding="ascii")
+        text = Path(path).read_text(encoding="ascii")
+    except UnicodeError as error:
+        raise _no_trace(path) from error
     except OSError as error:
         raise UsageError(
-            "trace_not_written",
-            f"The trace cannot be written to {path}: {error.strerror}",
-            "Give --trace a file in a folder that you may write to.",
+            "trace_not_read",
+            f"The trace {path} cannot be read: {error.strerror}.",
+            "Check the file's name.",
         ) from error
-
-
-class ReplayEnded(SaglineError):
-    """What is asked is not what the trace holds, or the trace has ended."""
-
-    exit_status = 2
-
-
-class ReplayPort:
-    """A port that plays a trace: the recorded bytes come when the recorded request does."""
-
-    timeout = 0.1
-
-    def __init__(self, path: str) -> None:
-        self._entries = read_trace(path)
-        self._path = path
-        self._at = 0
-        self._pending = b""
-        self._now_s = 0.0
-        self._failed: ReplayEnded | None = None
-        self.clock = self
-        # The host names its session; to ask the same it must use the recorded name.
-        self.session = _session_of(self._entries)
-
-    def now_s(self) -> float:
-        return self._now_s
-
-    def wait(self, seconds: float) -> None:
-        self._now_s += seconds
-
-    @property
-    def in_waiting(self) -> int:
-        self._fill()
-        return len(self._pending)
-
-    def write(self, data: bytes) -> int:
-        # The first difference is the one to know; what follows from it is not.
-        if self._failed is None:
-            self._failed = self._difference(data)
-        if self._failed is not None:
-            raise self._failed
-        self._at += 1
-        return len(data)
-
-    def _difference(self, data: bytes) -> ReplayEnded | None:
-        if self._at >= len(self._entries):
-            return ReplayEnded(
-                "trace_ended",
-                f"The trace {self._path} ends before {escape(data)[:60]} is asked.",
-                "It was cut short, or another command was traced.",
-            )
-        direction, recorded = self._entries[self._at]
-        if direction != ">" or recorded != data:
-            return ReplayEnded(
-                "trace_differs",
-                f"Line {self._at + 2} of {self._path} holds {escape(recorded)[:60]}, "
-                f"not {escape(data)[:60]}.",
-                "Replay with the same command and options, and the same version of sagline.",
-            )
-        return None
-
-    def read(self, size: int) -> bytes:
-        self._fill()
-        if not self._pending:
-            self._now_s += self.timeout
-            return b""
-        data, self._pending = self._pending[:size], self._pending[size:]
-        return data
-
-    def close(self) -> None:
-        """Nothing is open."""
-
-    def _fill(self) -> None:
-        while self._at < len(self._entries) and self._entries[self._at][0] == "<":
-            self._pending += self._entries[self._at][1]
-            self._at += 1
-
-
-def read_trace(path: str) -> list[tuple[str, bytes]]:
-    """Return (direction, bytes) of each line. Raises UsageError for what is no trace."""
-    try:
-        lines = Path(path).read_text(encoding="ascii").splitlines()
-    except (OSError, UnicodeError) as error:
+    lines = text.split("\n")
+    if lines[0] != HEADER:
+        raise _no_trace(path)
+    if lines.pop():
         raise UsageError(
-            "trace_not_read", f"The trace {path} cannot be read: {error}.", "Check the file's name."
-        ) from error
-    if not lines or lines[0] != HEADER:
-        raise UsageError(
-            "no_trace",
-            f"{path} is no trace: its first line is not {HEADER!r}.",
-            "Give a file that `sagline measure --trace` has written.",
+            "trace_cut",
+            f"The last line of the trace {path} is cut off.",
+            "Delete that line to play what comes before it.",
         )
-    entries = []
-    for number, line in enumerate(lines[1:], start=2):
-        fields = line.split(" ", 2)
-        try:
-            if len(fields) != 3 or not fields[0].isdigit() or fields[1] not in "<>":
-                raise ValueError("not time, direction, bytes")
-            entries.append((fields[1], unescape(fields[2])))
-        except ValueError as error:
-            raise UsageError(
-                "bad_trace",
-                f"Line {number} of {path} is damaged: {error}.",
-                "Trace the measurement again.",
-            ) from error
-    return entries
+    numbered = enumerate(lines, start=1)
+    return [_entry(path, number, line) for number, line in numbered if not line.startswith("#")]
 
 
-def _session_of(entries: list[tuple[str, bytes]]) -> str | None:
-    for direction, data in entries:
-        if direction == ">" and data.startswith(b"@"):
-            return data[1 : data.index(b".")].decode("ascii")
-    return None
+def _entry(path: str, number: int, line: str) -> Entry:
+    try:
+        time, direction, text = line.split(" ", 2)
+        if not time.isdigit() or direction not in ("<", ">") or not text:
+            raise ValueError("time, < or >, and bytes are wanted")
+        return Entry(number, int(time), direction, unescape(text))
+    except ValueError as error:
+        raise UsageError(
+            "bad_trace",
+            f"Line {number} of the trace {path} is damaged: {error}.",
+            "Use an undamaged copy of the file, or trace the measurement again.",
+        ) from error
+
+
+def _no_trace(path: str) -> UsageError:
+    return UsageError(
+        "no_trace",
+        f"{path} is no trace: its first line is not {HEADER!r}.",
+        "Give a file that `sagline measure --trace` has written.",
+    )

@@ -48,27 +48,41 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps({"rigs": rows}, indent=2))
         return 0
     for row in rows:
-        note = "" if row["likely"] else "  (not known to be a rig)"
+        note = f", serial number {row['serial_number']}" if row["serial_number"] else ""
+        if not row["likely"]:
+            note += "  (not known to be a rig)"
         print(f"{row['address']:<22} {row['title']}{note}")
-        if "answer" in row:
-            print(f"{'':<22} {row['answer']}")
+        if row.get("identity"):
+            print(
+                "{:<22} {maker} {model} {serial}, firmware {firmware}".format("", **row["identity"])
+            )
+        elif row.get("error"):
+            print(f"{'':<22} {row['error']['message']}\n{'':<22} {row['error']['remedy']}")
     return 0
 
 
 def _probe(rows: list[dict[str, Any]], named: str | None) -> None:
-    """Ask the boards of known kind, and the one that is named, who they are."""
+    """Ask the boards of known kind, and the one that is named, who they are.
+
+    Each row that was asked gets `identity` and `error`, one of them None.
+    """
+    from dataclasses import asdict
+
     from sagline.device.rig import open_rig
     from sagline.errors import SaglineError
+    from sagline.rigs import resolve
 
-    if named is not None and all(row["address"] != named for row in rows):
-        rows.append({"address": named, "kind": "port", "title": "named by you",
-                     "serial_number": None, "likely": False})  # fmt: skip
+    address = None if named is None else resolve(named)
+    if address is not None and all(row["address"] != address for row in rows):
+        kind = "virtual" if address.startswith("virtual://") else "port"
+        rows.append({"address": address, "kind": kind, "title": "named with --rig",
+                     "serial_number": None, "likely": True})  # fmt: skip
     for row in rows:
-        if row["address"] != named and not (row["kind"] == "port" and row["likely"]):
+        if row["address"] != address and not (row["kind"] == "port" and row["likely"]):
             continue
+        row |= {"identity": None, "error": None}
         try:
             with open_rig(row["address"]) as rig:
-                who = rig.identity
-                row["answer"] = f"{who.maker} {who.model} {who.serial}, firmware {who.firmware}"
+                row["identity"] = asdict(rig.identity)
         except SaglineError as error:
-            row["answer"] = error.message
+            row |= error.to_dict()
