@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from analytic_cell import PROFILE, Cell, make_step
 
-from sagline.analysis import presence
+from sagline.analysis import presence, stuck
 from sagline.analysis.presence import Taps, find
 from sagline.analysis.step import read_step
 from sagline.analysis.values import AnalysisError
@@ -117,6 +117,24 @@ def test_a_step_whose_force_tap_does_not_move_had_no_current() -> None:
     assert checked(replace(raw, total=np.where(raw.source == 5, still * raw.n, raw.total))) == (
         "no_current"
     )
+
+
+def test_whether_the_largest_load_lets_go_is_asked_where_it_can_be_told() -> None:
+    """By hand: 25.7 mV of 68/470 is 3.7 mV, half of it 1.9 mV. Three codes of the ADS1115 are
+    0.46 mV in the low range (gain 0.411) and 1.6 mV in the high one (0.115)."""
+    assert stuck.largest(PROFILE) == 3
+    assert stuck.least_rise_v(PROFILE, 2) == pytest.approx(3.72e-3, rel=1e-2)
+    asked = {(load, high) for load in range(4) for high in (False, True)
+             if stuck.tellable(PROFILE, 1, load, high)}  # fmt: skip
+    assert asked == {(2, False), (2, True)}
+    assert not any(stuck.tellable(PROFILE, 0, load, True) for load in range(4))
+
+
+def test_a_record_without_that_edge_is_not_judged() -> None:
+    raw = make_step(Cell(9.0, 2.0), load=2, rng=np.random.default_rng(1), rest_s=1.0)
+    with pytest.raises(AnalysisError) as caught:
+        stuck.check_release(raw, PROFILE, 1)
+    assert caught.value.code == "few_points"
 
 
 def test_more_in_the_return_lead_than_the_load_takes_is_a_stray_current() -> None:

@@ -107,6 +107,11 @@ _FINDINGS = {
             "clean the negative force clip; if that is no help, another load's switch is stuck on: "
             "take the cell out and see to the board",
         ),
+        Finding(
+            "load_stuck",
+            "the largest load stays on when it is switched off",
+            "take the cell out and see to the board: a load's switch is stuck on",
+        ),
     )
 }
 CODES = tuple(_FINDINGS)
@@ -188,7 +193,7 @@ def refuse(
     code = codes[0]
     if code == "force_neg_open" and "sense_neg_open" in codes:
         code = "sense_neg_open"
-    raise _error(_FINDINGS[code])
+    raise refusal(code)
 
 
 def check_step(reading: StepReading, profile: RigProfile, converter: int) -> None:
@@ -214,19 +219,19 @@ def check_step(reading: StepReading, profile: RigProfile, converter: int) -> Non
     if at_rest is not None:
         raise _error(at_rest)
     if _jumped(reading, profile, converter, rest.sense_v):
-        raise _error(_FINDINGS["contact_lost"])
+        raise refusal("contact_lost")
     bank = profile.loads[reading.load]
     for levels in reading.readings:
         loaded = volts((levels.sense, levels.force, levels.return_loaded))
         if rest.force_v - loaded.force_v < LEAST_FALL_V:
-            raise no_current()
+            raise refusal("no_current")
         rise_v = loaded.return_v - rest.return_v
         current_a = (loaded.force_v - rise_v) / (bank.load_ohm + bank.switch_ohm)
         unsure_v = _step_limit_v(profile, converter, range_high)
         if current_a > 0.0 and rise_v > RETURN_LIMIT_OHM * current_a + unsure_v:
             # A return tap that follows the force tap has lost its lead.
             lost = rise_v > loaded.force_v / 2.0
-            raise no_current() if lost else _error(_FINDINGS["stray_current"])
+            raise refusal("no_current" if lost else "stray_current")
 
 
 def _jumped(reading: StepReading, profile: RigProfile, converter: int, open_v: float) -> bool:
@@ -243,9 +248,9 @@ def _jumped(reading: StepReading, profile: RigProfile, converter: int, open_v: f
     return False
 
 
-def no_current() -> AnalysisError:
-    """The refusal of a step without current."""
-    return _error(_FINDINGS["no_current"])
+def refusal(code: str) -> AnalysisError:
+    """The refusal with one of CODES."""
+    return _error(_FINDINGS[code])
 
 
 def _step_limit_v(profile: RigProfile, converter: int, range_high: bool) -> float:

@@ -159,7 +159,7 @@ def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[
     ]
     least_a = LEAST_CURRENT_SHARE * figures[0].emf_v / profile.loads[reading.load].load_ohm
     if figures[0].current_a <= max(0.0, least_a):
-        raise presence.no_current()
+        raise presence.refusal("no_current")
     return figures
 
 

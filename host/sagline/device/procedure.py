@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 from sagline.analysis import plan as planning
-from sagline.analysis import presence
+from sagline.analysis import presence, stuck
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, Estimate, RawStep
@@ -30,6 +30,8 @@ from sagline.errors import BoardRefused, Refused, UsageError
 from sagline.records import Result, make_result
 from sagline_board import faults
 
+Segments = tuple[tuple[int, int], ...]
+
 # Below this nothing that could be measured is between the clips.
 ABSENT_V = presence.LEAST_V
 PHASES = ("rest", "load on", "recovery")
@@ -40,6 +42,8 @@ COOLING_POLL_S = 0.5
 # The look with the largest load: shorter than a repeat, and not counted as one. It finds an
 # unknown cell's r, and a load that conducts without being asked before it can do harm.
 PROBE_MS = (1000, 150, 200)
+# Rest, the largest load beside the planned one, the planned one alone, recovery.
+RELEASE_MS = (200, 60, 60, 100)
 MAX_REPEATS = 100
 # Refusals that are about what was asked for, not about the cell.
 _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
@@ -120,11 +124,14 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     yield Planned(plan)
     if not unknown and (load := planning.probe_load(rig.profile, open_v)) != plan.load_index:
         yield from _look(rig, load)
+    if stuck.tellable(rig.profile, rig.converter, plan.load_index, rig.high_range):
+        yield from _release(rig, plan.load_index)
     steps: list[RawStep] = []
     found: Estimate | None = None
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
     for repeat in range(1, plan.repeats + 1):
-        steps.append((yield from _step(rig, plan.load_index, durations_ms, repeat, plan.repeats)))
+        segments = _segments(plan.load_index, durations_ms)
+        steps.append((yield from _step(rig, plan.load_index, segments, repeat, plan.repeats)))
         found = estimate(steps, rig.profile, rig.converter, settings.times_s)
         drawn = waveform(steps[-1], rig.profile, rig.converter)
         yield RepeatDone(repeat, plan.repeats, drawn, found)
@@ -180,15 +187,28 @@ def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -
 
 def _look(rig: Rig, load: int) -> Generator[Progress, None, float]:
     """One short step; return the cell's r in ohms, roughly."""
-    step = yield from _step(rig, load, PROBE_MS, 0, 0)
+    step = yield from _step(rig, load, _segments(load, PROBE_MS), 0, 0)
     return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
 
 
+def _release(rig: Rig, load: int) -> Generator[Progress, None, None]:
+    """See that the largest load lets go of the cell."""
+    both = 1 << load | 1 << stuck.largest(rig.profile)
+    segments = tuple(zip((0, both, 1 << load, 0), RELEASE_MS, strict=True))
+    step = yield from _step(rig, load, segments, 0, 0)
+    stuck.check_release(step, rig.profile, rig.converter)
+
+
+def _segments(load: int, durations_ms: tuple[int, int, int]) -> Segments:
+    return tuple(zip((0, 1 << load, 0), durations_ms, strict=True))
+
+
 def _step(
-    rig: Rig, load: int, durations_ms: tuple[int, int, int], repeat: int, repeats: int
+    rig: Rig, load: int, segments: Segments, repeat: int, repeats: int
 ) -> Generator[Progress, None, RawStep]:
-    segments = tuple(zip((0, 1 << load, 0), durations_ms, strict=True))
-    total_s = sum(durations_ms) * 1e-3
+    total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
+    # A step begins with its rest, ends with its recovery, and loads the cell between.
+    phases = (PHASES[0], *[PHASES[1]] * (len(segments) - 2), PHASES[2])
     step = rig.step(load, segments)
     while True:
         try:
@@ -205,7 +225,7 @@ def _step(
             continue
         try:
             yield Stepping(
-                repeat, repeats, PHASES[state.segment], state.elapsed_s, total_s, state.sense_v
+                repeat, repeats, phases[state.segment], state.elapsed_s, total_s, state.sense_v
             )
         except BaseException:
             step.close()
