@@ -13,7 +13,7 @@ from served import serving
 import sagline
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import Stepping
-from sagline.errors import Refused, UsageError
+from sagline.errors import LinkLost, Refused, UsageError
 from sagline.virtual.bidding import BIDDINGS, obey
 from sagline.virtual.cells import CELLS
 from sagline.virtual.server import BUSY, HOST, RigServer, listen, real_pace_url
@@ -64,8 +64,22 @@ def test_a_second_client_is_told_that_the_rig_is_busy(served):
         assert ask(first, b"*IDN?").startswith(b"Sagline,")
         with socket.create_connection((HOST, served.port)) as second:
             assert second.recv(100) == BUSY
-            assert second.recv(100) == b""
+            second.sendall(b"*IDN?\n")
+            second.settimeout(0.3)
+            with pytest.raises(TimeoutError):
+                second.recv(100)
         assert ask(first, b"*IDN?").startswith(b"Sagline,")
+
+
+def test_a_second_host_says_that_another_program_has_the_rig(served):
+    with socket.create_connection((HOST, served.port)) as first:
+        assert ask(first, b"*IDN?").startswith(b"Sagline,")
+        with pytest.raises(LinkLost, match="Another program has the rig") as caught:
+            sagline.open_rig(served.address)
+        assert caught.value.code == "port_in_use"
+        assert ask(first, b"*IDN?").startswith(b"Sagline,")
+    with sagline.open_rig(served.address) as rig:
+        assert rig.identity.maker == "Sagline"
 
 
 def test_a_client_that_goes_leaves_the_step_to_the_firmware(served):

@@ -20,6 +20,7 @@ from board.still import StillHardware
 from interpreters import micropython
 from sagline.device.link import Link
 from sagline.errors import LinkLost, WrongDevice
+from sagline.virtual.server import BUSY
 
 CRASH = b"""Traceback (most recent call last):\r
   File "main.py", line 3, in <module>\r
@@ -105,6 +106,11 @@ def test_a_real_micropython_prompt_is_known():
         (b"hello 3 > 2 >>> 1\r\n", "stranger"),
         (b"a,b,c,\x01\n", "stranger"),
         (b"A,B,C,D\n", "other_instrument"),
+        (b"Agilent,B,C,D\n", "other_instrument"),
+        (b"Saglne,pico,1,0.1.0\n", "line_damaged"),
+        (b"S\xa7agline,pico,1,0.1.0\n", "line_damaged"),
+        (b"@2F.1 O\xffK*12345678\nSagline,pico,1,0.1.0\n", "line_damaged"),
+        (BUSY, "port_in_use"),
     ],
 )
 def test_what_was_seen_says_who_it_is(seen, code):
@@ -120,14 +126,19 @@ def test_what_a_stranger_says_never_steers_the_terminal():
         assert found.message.isprintable()
 
 
-def test_silence_and_damaged_replies_say_nothing_of_who_is_there():
+def test_silence_says_nothing_of_who_is_there():
     assert recognise(b"", b"x", "COM3") is None
     assert recognise(b"\r\n \n", b"x", "COM3") is None
-    assert recognise(b"@2F.1 O\xffK*12345678\n", b"x", "COM3") is None
-    # Once a board has answered, noise is noise; only its interpreter's words count.
-    assert recognise(b"\x00\xff", b"x", "COM3", was_a_board=True) is None
-    assert recognise(b"OK\n", b"x", "COM3", was_a_board=True) is None
-    assert recognise(b">>> ", b"x", "COM3", was_a_board=True) is not None
+
+
+@pytest.mark.parametrize("said", [b"\x00\xff", b"OK\n", b"Maker,M,1,1\n", b"@2F.1 OK*0\n"])
+def test_a_port_where_a_board_has_answered_stays_a_board(said):
+    found = recognise(said, b"x", "COM3", was_a_board=True)
+    assert found is not None
+    assert found.code == "line_damaged"
+    found = recognise(b">>> ", b"x", "COM3", was_a_board=True)
+    assert found is not None
+    assert found.code == "repl"
 
 
 def test_nothing_there_is_no_answer():

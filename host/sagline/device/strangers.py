@@ -2,19 +2,23 @@
 """What answered instead of a sagline board: told from the bytes it sent. Pure."""
 
 import re
+from difflib import SequenceMatcher
 
-from sagline.errors import WrongDevice
+from sagline.errors import LinkLost, RigError, WrongDevice
 
 _OTHER_PORT = "Choose another port with --rig; `sagline rigs` lists them."
 _TRACEBACK = "Traceback (most recent call last):"
 _NOT_TEXT = re.compile(r"[^ -~\n]")
+_BUSY = "busy: another program has this rig"
 _MOST_SHOWN = 60
+_OUR_NAME = "Sagline,"
+# How like our name a damaged one still is: one of its eight characters lost, changed or put in
+# leaves 0.87 or more, two 0.75 or more.
+_LIKENESS = 0.74
 
 
-def recognise(
-    seen: bytes, sent: bytes, port: str, *, was_a_board: bool = False
-) -> WrongDevice | None:
-    """Return the error that says what is on `port`; None where it does not show.
+def recognise(seen: bytes, sent: bytes, port: str, *, was_a_board: bool = False) -> RigError | None:
+    """Return the error that says what is on `port`; None where nothing came.
 
     `seen` are the bytes that came and were no reply, `sent` those that were
     sent. `was_a_board` where a sagline board has answered here before: then it
@@ -24,9 +28,17 @@ def recognise(
     text = _NOT_TEXT.sub("\ufffd", seen.decode("ascii", "replace").replace("\r", ""))
     if not text.strip():
         return None
+    if _BUSY in text:
+        return LinkLost(
+            "port_in_use",
+            f"Another program has the rig at {port}.",
+            "Close it, then measure again.",
+        )
     interpreter = _interpreter(text, port)
-    if interpreter is not None or was_a_board:
+    if interpreter is not None:
         return interpreter
+    if was_a_board:
+        return _damaged(port)
     if any(line and line in seen for line in sent.splitlines()):
         return WrongDevice(
             "echo",
@@ -34,15 +46,14 @@ def recognise(
             _OTHER_PORT,
         )
     lines = text.splitlines()
+    if any(line.startswith("@") or _nearly_our_name(line) for line in lines):
+        return _damaged(port)
     for line in lines:
         fields = line.split(",")
-        if len(fields) == 4 and "\ufffd" not in line and not line.startswith("@"):
+        if len(fields) == 4 and "\ufffd" not in line:
             return _instrument(fields, port)
     if re.search(r"^(OK|ERROR|NO CARRIER)$", text, re.M):
         return WrongDevice("modem", f"What is on {port} answers like a modem.", _OTHER_PORT)
-    if any(line.startswith("@") for line in lines):
-        # An envelope, damaged on the way: a board on a bad line.
-        return None
     return _noise(seen, text, port)
 
 
@@ -66,6 +77,22 @@ def _interpreter(text: str, port: str) -> WrongDevice | None:
             "install the firmware.",
         )
     return None
+
+
+def _nearly_our_name(line: str) -> bool:
+    """Whether this is our name with a byte or two of damage, and not the name itself."""
+    if line.startswith(_OUR_NAME):
+        return False
+    ends = range(len(_OUR_NAME) - 2, len(_OUR_NAME) + 3)
+    return any(SequenceMatcher(None, _OUR_NAME, line[:end]).ratio() >= _LIKENESS for end in ends)
+
+
+def _damaged(port: str) -> LinkLost:
+    return LinkLost(
+        "line_damaged",
+        f"What the board on {port} says arrives damaged, however often it is asked.",
+        "Use another cable and another USB port, without a hub; keep the cable away from motors.",
+    )
 
 
 def _instrument(fields: list[str], port: str) -> WrongDevice:

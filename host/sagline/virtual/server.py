@@ -19,7 +19,10 @@ from sagline.virtual.hands import Hands
 from sagline.virtual.port import VirtualPort
 
 HOST = "127.0.0.1"
-BUSY = b"busy: another client has this rig\n"
+# What a second client is told; the host knows these words (`device/strangers.py`).
+BUSY = b"busy: another program has this rig\n"
+# A refused client keeps its connection until it goes, so that it can read why.
+_MOST_REFUSED = 8
 # How long the board runs between two looks at the sockets.
 TICK_US = 5_000
 _CHUNK = 4096
@@ -80,6 +83,7 @@ class RigServer:
         self._listener, self._hands_listener = _listen_pair(port)
         self._hands = Hands(self.rig)
         self._client: socket.socket | None = None
+        self._refused: list[socket.socket] = []
         self._taken = False
         self.port: int = self._listener.getsockname()[1]
         self.hands_port: int = self._hands_listener.getsockname()[1]
@@ -101,13 +105,16 @@ class RigServer:
         watched = [self._listener, self._hands_listener]
         if self._client is not None:
             watched.insert(0, self._client)
+        watched += self._refused
         for ready in select.select(watched, [], [], 0)[0]:
             if ready is self._listener:
                 self._accept()
             elif ready is self._hands_listener:
                 self._bidding()
-            else:
+            elif ready is self._client:
                 self._take()
+            else:
+                self._overhear(ready)
         # An answer takes no time of the board's. A tick, at real pace, takes what it says,
         # and those left out for answers are made up for.
         self.rig.run_for(0 if self._taken else TICK_US)
@@ -119,14 +126,20 @@ class RigServer:
         self.rig.board.engine.abort()
         self.rig.close()
         self._drop()
+        for client in self._refused:
+            client.close()
         self._listener.close()
         self._hands_listener.close()
 
     def _accept(self) -> None:
         client, _ = self._listener.accept()
         if self._client is not None:
-            with client:
+            client.setblocking(False)
+            with suppress(OSError):
                 client.sendall(BUSY)
+            self._refused.append(client)
+            for oldest in self._refused[:-_MOST_REFUSED]:
+                self._dismiss(oldest)
             return
         client.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
         # A client that does not read may hold the rig up for a second, not for ever.
@@ -153,6 +166,20 @@ class RigServer:
             self._taken = True
         else:
             self._drop()
+
+    def _overhear(self, refused: socket.socket) -> None:
+        """Drop what a refused client says, and itself once it has gone."""
+        try:
+            said = refused.recv(_CHUNK)
+        except OSError:
+            said = b""
+        if not said:
+            self._dismiss(refused)
+
+    def _dismiss(self, refused: socket.socket) -> None:
+        if refused in self._refused:
+            self._refused.remove(refused)
+            refused.close()
 
     def _give(self) -> None:
         data = self.rig.read(self.rig.in_waiting)
