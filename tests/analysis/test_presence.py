@@ -119,22 +119,24 @@ def test_a_step_whose_force_tap_does_not_move_had_no_current() -> None:
     )
 
 
-def test_whether_the_largest_load_lets_go_is_asked_where_it_can_be_told() -> None:
-    """By hand: 25.7 mV of 68/470 is 3.7 mV, half of it 1.9 mV. Three codes of the ADS1115 are
-    0.46 mV in the low range (gain 0.411) and 1.6 mV in the high one (0.115)."""
-    assert stuck.largest(PROFILE) == 3
-    assert stuck.least_rise_v(PROFILE, 2) == pytest.approx(3.72e-3, rel=1e-2)
-    asked = {(load, high) for load in range(4) for high in (False, True)
-             if stuck.tellable(PROFILE, 1, load, high)}  # fmt: skip
-    assert asked == {(2, False), (2, True)}
-    assert not any(stuck.tellable(PROFILE, 0, load, True) for load in range(4))
-
-
-def test_a_record_without_that_edge_is_not_judged() -> None:
-    raw = make_step(Cell(9.0, 2.0), load=2, rng=np.random.default_rng(1), rest_s=1.0)
+@pytest.mark.parametrize("load", [0, 1, 2, 3])
+def test_any_current_while_no_load_is_on_is_a_stuck_load(load: int) -> None:
+    """What a load draws is what a stuck one would; a cell that is left alone draws none."""
+    raw = make_step(Cell(1.58, 0.15), load=load, rng=np.random.default_rng(1), rest_s=1.0)
     with pytest.raises(AnalysisError) as caught:
-        stuck.check_release(raw, PROFILE, 1)
-    assert caught.value.code == "few_points"
+        stuck.check_armed(raw, PROFILE, 1)
+    assert caught.value.code == "load_stuck"
+    rest_us = raw.edges_us[0]
+    alone = replace(raw, edges_us=(rest_us - 60_000, rest_us - 20_000))
+    stuck.check_armed(alone, PROFILE, 1)
+
+
+def test_a_record_without_both_edges_is_not_judged() -> None:
+    raw = make_step(Cell(9.0, 2.0), load=2, rng=np.random.default_rng(1), rest_s=1.0)
+    for edges_us in ((), raw.edges_us[:1], (10**8, 10**8 + 10**5)):
+        with pytest.raises(AnalysisError) as caught:
+            stuck.check_armed(replace(raw, edges_us=edges_us), PROFILE, 1)
+        assert caught.value.code == "few_points"
 
 
 def test_more_in_the_return_lead_than_the_load_takes_is_a_stray_current() -> None:

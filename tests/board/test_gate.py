@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from board.still import StillHardware, let_pass
-from sagline_board import faults, sampler, wire
+from sagline_board import commands, faults, sampler, wire
 from sagline_board.board import SESSION_MS, Board
 from sagline_board.engine import ONE_SHOT_MARGIN_US
 
@@ -186,11 +186,34 @@ def test_a_step_may_begin_with_the_load_on():
     assert hw.mask == 0
 
 
+@pytest.mark.parametrize(
+    ("segments", "error"),
+    [
+        ("SEGM 0,20;SEGM 256,50;SEGM 0,20", faults.NO_ERROR),
+        ("SEGM 256,51;SEGM 0,20", faults.REFUSED_ON_TIME),
+        ("SEGM 256,30;SEGM 0,20;SEGM 256,30", faults.REFUSED_ON_TIME),
+        # A load's own limits hold beside it.
+        ("SEGM 256,20;SEGM 1,60000", faults.REFUSED_ON_TIME),
+        ("SEGM 16,20", faults.OUT_OF_RANGE),
+        ("SEGM 257,20", faults.OUT_OF_RANGE),
+    ],
+)
+def test_arm_alone_is_closed_for_a_moment_only(segments, error):
+    hw = StillHardware()
+    board = Board(hw)
+    board.receive(f"STEP:{segments};STAR\n".encode())
+    assert board.errors.pop() == error
+    let_pass(board, hw, 500_000)
+    masks = [mask for _, mask in hw.switchings]
+    assert [mask for mask in masks if mask] == ([] if error else [commands.ARM_ALONE])
+    assert hw.mask == 0
+
+
 LINES = st.sampled_from(
     [
         b"ABOR\n", b"*RST\n", b"STEP:CLE\n", b"STEP:STAR\n", b"STEP:SEGM 0,50\n",
         b"STEP:SEGM 8,300\n", b"STEP:SEGM 12,200\n", b"STEP:SEGM 15,100\n", b"GUAR:CLE\n",
-        b"STEP:RANG 0\n", b"STEP:FETC? 0\n", b"\x03\x00@\n", b"STEP:SEGM 8,",
+        b"STEP:SEGM 256,40\n", b"STEP:RANG 0\n", b"STEP:FETC? 0\n", b"\x03\x00@\n", b"STEP:SEGM 8,",
         wire.seal("A1", 1, "SESSion:OPEN 1") + b"\n", wire.seal("A1", 2, "STEP:STARt") + b"\n",
     ]
 )  # fmt: skip

@@ -26,7 +26,7 @@ from board.rp2_standin.bench import (
     run_boot,
 )
 from interpreters import micropython
-from sagline_board import profile, ticks
+from sagline_board import commands, profile, ticks
 from sagline_board.board import Board
 from sagline_board.hardware import MAX_ROWS
 
@@ -202,6 +202,16 @@ def test_from_one_load_to_another_none_but_the_new_ones_are_on(chip: Chip) -> No
         assert [chip.drives_high(gate) for gate in GATES] == [bool(mask >> i & 1) for i in range(4)]
         assert chip.armed() or not mask
     assert not chip.drives_high(ARM)
+
+
+def test_arm_alone_closes_arm_and_no_gate(chip: Chip) -> None:
+    hw = pico().PicoHardware()
+    hw.switch(commands.ARM_ALONE, 50_000)
+    hw.capture(5_000, 200)
+    assert chip.armed()
+    assert not any(chip.drives_high(gate) for gate in GATES)
+    hw.switch(0, 0)
+    assert all_low(chip)
 
 
 @pytest.mark.parametrize(

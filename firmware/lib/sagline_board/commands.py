@@ -41,6 +41,9 @@ POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 # Short enough that one damaged byte in a thousand spoils one reply in five.
 CHUNK_POINTS = 8
 MAX_SEGMENTS = 16
+# A segment's mask that closes the ARM switch with every gate low: nothing may flow then.
+ARM_ALONE = 256
+ARM_ALONE_MS = 50
 
 # STEP:STATe? answers one of these.
 IDLE, RUNNING, DONE, ABORTED, TRIPPED = 0, 1, 2, 3, 4
@@ -87,9 +90,9 @@ _TABLE = (
      "Choose the range for what follows: 0 low, 1 the 16.5 V range."),
     ("clear_segments", "STEP:CLEar", (), (), 200, CHANGE,
      "Forget the planned segments and the last record."),
-    ("add_segment", "STEP:SEGMent", (("mask", 0, 255), ("duration_ms", 1, 120000)), (), 200,
+    ("add_segment", "STEP:SEGMent", (("mask", 0, 256), ("duration_ms", 1, 120000)), (), 200,
      CHANGE,
-     "Add a segment: a bit for each load that is on (0 = rest), and its duration."),
+     "Add a segment: a bit for each load that is on (0 rest, 256 ARM alone); duration."),
     ("start", "STEP:STARt", (), (), 500, CHANGE,
      "Check the plan against the guard, then run it. Poll STEP:STATe?."),
     ("state", "STEP:STATe?", (), ("state", "segment", "elapsed_ms", "points", "reason"), 200, ANY,

@@ -7,7 +7,7 @@ Whatever goes wrong in a slice, the loads are turned off first.
 """
 
 from . import faults, profile, ticks
-from .commands import ABORTED, DONE, IDLE, MAX_SEGMENTS, RUNNING, TRIPPED
+from .commands import ABORTED, ARM_ALONE, DONE, IDLE, MAX_SEGMENTS, RUNNING, TRIPPED
 from .guard import Guard
 from .sampler import CAPACITY, Sampler, expected_points, slice_plan
 from .volts import Meter
@@ -58,7 +58,8 @@ class Engine:
 
     def add_segment(self, mask, duration_ms):
         """Append a segment; return an error number or NO_ERROR."""
-        if len(self.segments) >= MAX_SEGMENTS or mask >> len(profile.LOADS):
+        unknown = mask >> len(profile.LOADS) and mask != ARM_ALONE
+        if len(self.segments) >= MAX_SEGMENTS or unknown:
             return faults.OUT_OF_RANGE
         self.segments.append((mask, duration_ms))
         return faults.NO_ERROR

@@ -7,6 +7,7 @@ its reason until it is cleared.
 """
 
 from . import faults
+from .commands import ARM_ALONE, ARM_ALONE_MS
 
 # Reckoned heat of a load rises by V^2/R while it is on and falls by its mean
 # rating; a pulse may start while heat plus pulse stays within `max_pulse_mj`.
@@ -78,6 +79,9 @@ class Guard:
         # Beyond its range a converter clips: the cell may be at any voltage.
         if open_mv > self._range_mv[high]:
             return faults.REFUSED_VOLTAGE
+        # Should a load conduct without being asked, it does so for all of this.
+        if sum([duration_ms for mask, duration_ms in segments if mask == ARM_ALONE]) > ARM_ALONE_MS:
+            return faults.REFUSED_ON_TIME
         for index, load in enumerate(self._loads):
             on_ms = self._on_ms(segments, index)
             if on_ms:
@@ -89,8 +93,6 @@ class Guard:
     def _on_ms(self, segments, index):
         total = 0
         for mask, duration_ms in segments:
-            if mask >> len(self._loads):
-                return 0
             if mask & (1 << index):
                 total += duration_ms
         return total

@@ -43,6 +43,8 @@ class Hardware:
     def switch(self, mask, longest_us):
         """Turn on the loads of `mask` and no others; mask 0 turns all off.
 
+        `commands.ARM_ALONE` closes the ARM switch that every load shares, and no gate.
+
         Where `one_shot` is 1 the hardware turns them off by itself after
         `longest_us`, whatever the interpreter does.
         """

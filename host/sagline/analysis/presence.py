@@ -109,8 +109,9 @@ _FINDINGS = {
         ),
         Finding(
             "load_stuck",
-            "the largest load stays on when it is switched off",
-            "take the cell out and see to the board: a load's switch is stuck on",
+            "a load conducts that was not switched on",
+            "take the cell out now, before the load gets hot, and see to the board: "
+            "a load's switch is stuck on",
         ),
     )
 }

@@ -1,9 +1,10 @@
 # SPDX-License-Identifier: MIT
-"""Does the largest load let go? Its own current is too small to show in the return lead.
+"""Does a load conduct without being asked?
 
-It is put on beside the load that will measure, then taken off: less current flows through the
-blocking diode, so the force tap must rise, by the cell's resistance and at the very least by
-the diode's own. A load that is stuck on makes no difference.
+The ARM switch, which all loads share, is closed for a moment with every gate low. Nothing may
+flow then. What flows through a load whose own switch is stuck on goes through the blocking
+diode, and shows as a fall of the force tap by the diode's drop, whichever load it is and
+whatever the cell.
 """
 
 from __future__ import annotations
@@ -16,49 +17,30 @@ from sagline.analysis.profile import RigProfile
 from sagline.analysis.step import channel_points
 from sagline.analysis.values import FORCE, AnalysisError, RawStep
 
-THERMAL_V = 0.0257
-"""kT/q at 25 degC. A diode's slope is at least that over its current (Shockley, n = 1)."""
-
-WINDOW_US = 12_000
-SETTLED_US = 1_000
-
-
-def largest(profile: RigProfile) -> int:
-    """Index of the largest load."""
-    return max(range(len(profile.loads)), key=lambda index: profile.loads[index].load_ohm)
+WINDOW_US = 15_000
+SETTLED_US = 5_000
+# Half of the least fall that any load's current makes: below it noise, above it a load.
+FALL_V = 0.5 * presence.LEAST_FALL_V
 
 
-def least_rise_v(profile: RigProfile, load: int) -> float:
-    """What the force tap rises at least when the largest load leaves `load` alone (V).
+def check_armed(raw: RawStep, profile: RigProfile, converter: int) -> None:
+    """Refuse a step of (nothing, ARM alone, nothing) in which current flowed.
 
-    The current falls by R/R_largest of itself; times the diode's slope, the current cancels.
+    Raises AnalysisError `load_stuck`, or `few_points` for a record that does not show both.
     """
-    return THERMAL_V * profile.loads[load].load_ohm / profile.loads[largest(profile)].load_ohm
-
-
-def tellable(profile: RigProfile, converter: int, load: int, range_high: bool) -> bool:
-    """Whether half of that is beyond linearity at both levels and a code of noise."""
-    if load == largest(profile):
-        return False
-    codes = 2.0 * profile.converter(converter).inl_limit_codes + 1.0
-    unsure_v = codes * tap_per_code_v(profile, converter, FORCE, range_high)
-    return 0.5 * least_rise_v(profile, load) > unsure_v
-
-
-def check_release(raw: RawStep, profile: RigProfile, converter: int) -> None:
-    """Refuse a step of (none, both loads, `raw.load` alone, none) whose middle edge shows nothing.
-
-    Raises AnalysisError `load_stuck`, or `few_points` for a record without that edge.
-    """
-    change_us = raw.edges_us[1] if len(raw.edges_us) > 2 else 0
-    before = channel_points(raw, converter, FORCE, change_us - WINDOW_US, change_us)
-    from_us = change_us + SETTLED_US
-    after = channel_points(raw, converter, FORCE, from_us, from_us + WINDOW_US)
-    if not change_us or not before.t_s.size or not after.t_s.size:
-        raise AnalysisError(
-            "few_points", "the record does not hold the change between two loads", "measure again"
-        )
-    rise = np.average(after.code, weights=after.n) - np.average(before.code, weights=before.n)
-    rise_v = float(rise) * tap_per_code_v(profile, converter, FORCE, raw.range_high)
-    if rise_v < 0.5 * least_rise_v(profile, raw.load):
+    if len(raw.edges_us) < 2:
+        raise _unseen()
+    armed_us, end_us = raw.edges_us[:2]
+    before = channel_points(raw, converter, FORCE, armed_us - WINDOW_US, armed_us)
+    armed = channel_points(raw, converter, FORCE, armed_us + SETTLED_US, end_us)
+    if not before.t_s.size or not armed.t_s.size:
+        raise _unseen()
+    fall = np.average(before.code, weights=before.n) - np.average(armed.code, weights=armed.n)
+    if fall * tap_per_code_v(profile, converter, FORCE, raw.range_high) > FALL_V:
         raise presence.refusal("load_stuck")
+
+
+def _unseen() -> AnalysisError:
+    return AnalysisError(
+        "few_points", "the record of the look for stuck loads is not whole", "measure again"
+    )

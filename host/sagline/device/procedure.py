@@ -13,7 +13,8 @@ from sagline.analysis import plan as planning
 from sagline.analysis import presence, stuck
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
-from sagline.analysis.values import AnalysisError, Estimate, RawStep
+from sagline.analysis.values import AnalysisError, Estimate, Notice, RawStep
+from sagline.designations import Designation
 from sagline.designations import find as find_designation
 from sagline.device.progress import (
     Cooling,
@@ -28,7 +29,7 @@ from sagline.device.progress import (
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
 from sagline.records import Result, make_result
-from sagline_board import faults
+from sagline_board import commands, faults
 
 Segments = tuple[tuple[int, int], ...]
 
@@ -39,11 +40,12 @@ PHASES = ("rest", "load on", "recovery")
 UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 # How often a load that is still warm is asked for again.
 COOLING_POLL_S = 0.5
-# The look with the largest load: shorter than a repeat, and not counted as one. It finds an
-# unknown cell's r, and a load that conducts without being asked before it can do harm.
+# The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
 PROBE_MS = (1000, 150, 200)
-# Rest, the largest load beside the planned one, the planned one alone, recovery.
-RELEASE_MS = (200, 60, 60, 100)
+# Rest, ARM alone, rest: before any load, for one that conducts without being asked.
+ARMED_MS = (100, 40, 60)
+# A reading may be off by this much of itself, so a voltage is out of a band only beyond it.
+READING_LIMIT = 0.02
 MAX_REPEATS = 100
 # Refusals that are about what was asked for, not about the cell.
 _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
@@ -104,7 +106,10 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         rig.clear_trip()
     open_v = _open_voltage(rig)
     yield OpenVoltage(open_v)
-    _refuse_without_one_shot(rig, settings.designation, open_v)
+    known = None if settings.designation is None else find_designation(settings.designation)
+    band = _within_band(known, open_v)
+    _refuse_without_one_shot(rig, known, open_v)
+    yield from _look_for_stuck_loads(rig)
     probe_r_ohm = None
     unknown = settings.load_ohm is None and settings.designation is None
     if unknown:
@@ -122,10 +127,6 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     )
     plan = replace(plan, repeats=settings.repeats)
     yield Planned(plan)
-    if not unknown and (load := planning.probe_load(rig.profile, open_v)) != plan.load_index:
-        yield from _look(rig, load)
-    if stuck.tellable(rig.profile, rig.converter, plan.load_index, rig.high_range):
-        yield from _release(rig, plan.load_index)
     steps: list[RawStep] = []
     found: Estimate | None = None
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
@@ -136,7 +137,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         drawn = waveform(steps[-1], rig.profile, rig.converter)
         yield RepeatDone(repeat, plan.repeats, drawn, found)
     assert found is not None, "a plan has at least one repeat"
-    yield Finished(_result(rig, settings, found))
+    yield Finished(_result(rig, settings, replace(found, notices=band + found.notices)))
 
 
 def _open_voltage(rig: Rig) -> float:
@@ -155,12 +156,37 @@ def _open_voltage(rig: Rig) -> float:
     return readings[0][1].sense_v
 
 
-def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -> None:
+def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]:
+    """What must be said of a voltage beside the designation's; too high a one is refused.
+
+    A flat cell is still that cell; one of more volts than it can have is another, and what
+    is right for the one may hurt with the other.
+    """
+    if known is None:
+        return ()
+    if open_v > known.high_v * (1.0 + READING_LIMIT):
+        raise Refused(
+            "another_cell",
+            f"The cell has {open_v:.2f} V, and {known.designation} ({known.title}) at most "
+            f"{known.high_v:g} V: it must be another.",
+            "Give --designation as it is printed on the cell, or leave it out.",
+        )
+    if open_v < known.low_v * (1.0 - READING_LIMIT):
+        return (
+            Notice(
+                "below_band",
+                f"{open_v:.2f} V is less than the {known.low_v:g} V of a flat {known.designation}",
+                "the cell is worn out, or another one: read what is printed on it",
+            ),
+        )
+    return ()
+
+
+def _refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:
     """Keep a board that cannot end a pulse in hardware away from cells that could do harm."""
     if rig.identity.one_shot:
         return
     why = "This board has no hardware that ends a pulse by itself"
-    known = None if designation is None else find_designation(designation)
     if known is not None and known.rechargeable and known.chemistry != "nickel":
         raise Refused(
             "no_one_shot",
@@ -169,13 +195,6 @@ def _refuse_without_one_shot(rig: Rig, designation: str | None, open_v: float) -
         )
     if open_v <= UNKNOWN_WITHOUT_ONE_SHOT_V:
         return
-    if known is not None and open_v > known.high_v:
-        raise Refused(
-            "no_one_shot",
-            f"{why}, and {open_v:.2f} V is more than the {known.high_v:g} V that "
-            f"{known.designation} ({known.title}) can have: it must be something else.",
-            "Read what is printed on the cell; only primary and nickel cells may be loaded here.",
-        )
     if known is None:
         raise Refused(
             "no_one_shot",
@@ -191,12 +210,11 @@ def _look(rig: Rig, load: int) -> Generator[Progress, None, float]:
     return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
 
 
-def _release(rig: Rig, load: int) -> Generator[Progress, None, None]:
-    """See that the largest load lets go of the cell."""
-    both = 1 << load | 1 << stuck.largest(rig.profile)
-    segments = tuple(zip((0, both, 1 << load, 0), RELEASE_MS, strict=True))
-    step = yield from _step(rig, load, segments, 0, 0)
-    stuck.check_release(step, rig.profile, rig.converter)
+def _look_for_stuck_loads(rig: Rig) -> Generator[Progress, None, None]:
+    """See that no load conducts while none is switched on."""
+    segments = tuple(zip((0, commands.ARM_ALONE, 0), ARMED_MS, strict=True))
+    step = yield from _step(rig, 0, segments, 0, 0)
+    stuck.check_armed(step, rig.profile, rig.converter)
 
 
 def _segments(load: int, durations_ms: tuple[int, int, int]) -> Segments:
@@ -207,8 +225,12 @@ def _step(
     rig: Rig, load: int, segments: Segments, repeat: int, repeats: int
 ) -> Generator[Progress, None, RawStep]:
     total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
-    # A step begins with its rest, ends with its recovery, and loads the cell between.
-    phases = (PHASES[0], *[PHASES[1]] * (len(segments) - 2), PHASES[2])
+    rest, load_on, recovery = PHASES
+    loaded = [mask not in (0, commands.ARM_ALONE) for mask, _ in segments]
+    phases = [
+        load_on if on else recovery if any(loaded[:index]) else rest
+        for index, on in enumerate(loaded)
+    ]
     step = rig.step(load, segments)
     while True:
         try:

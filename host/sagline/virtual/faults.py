@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, replace
 from sagline.errors import UsageError
 from sagline.virtual.wiring import LEADS, Wiring
 from sagline_board import profile
+from sagline_board.commands import ARM_ALONE
 
 STEP_DELAY_US = 100_000
 CONTACT_OHM = 0.1
@@ -55,11 +56,11 @@ class Faults:
     def conducting(self, mask: int) -> int:
         """The loads that carry current when those of `mask` are switched on.
 
-        The ARM MOSFET is sound: with no load commanded nothing flows.
+        The ARM MOSFET is sound: while it is open nothing flows. ARM_ALONE closes it.
         """
         if self.dead or not mask:
             return 0
-        return mask | self.shorted
+        return mask & ~ARM_ALONE | self.shorted
 
 
 def parse_faults(text: str) -> Faults:

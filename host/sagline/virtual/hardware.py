@@ -19,6 +19,7 @@ from sagline.virtual.faults import (
 )
 from sagline.virtual.parts import Parts
 from sagline.virtual.sampling import Sampling
+from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
 from sagline_board.ticks import PERIOD
 
@@ -81,7 +82,7 @@ class VirtualHardware(Hardware):
     def switch(self, mask: int, longest_us: int) -> None:
         self._settle()
         now_us = self._clock.now_us
-        if mask and not self.mask:
+        if mask & ~ARM_ALONE and not self.mask & ~ARM_ALONE:
             self._pulses += 1
             self._expect(now_us + STEP_DELAY_US)
         self._set_taps(mask, self.high, now_us)
