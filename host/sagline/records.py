@@ -1,195 +1,150 @@
 # SPDX-License-Identifier: MIT
-"""The result as the outside sees it: one JSON document, versioned.
+"""The record of a run: what was measured, whole and unchanged for ever.
 
-Fields that do not apply are null, never left out. Numbers are finite.
+Counts, times, the schedule, the rig's own values, what was asked for. Every figure can be
+computed from it again, by this method or a later one. Figures themselves are results
+(`results.py`).
 """
 
-from dataclasses import asdict
+from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
-from uuid6 import uuid7
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from sagline.analysis import values
-from sagline_board import __version__
+from sagline.analysis.plan import Plan
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.values import RawStep
+from sagline.results import Kind, Warning_
+from sagline_board.commands import POINT_FIELDS
 
-if TYPE_CHECKING:
-    from sagline.analysis.values import Estimate
-
-RESULT_SCHEMA = "sagline-result-1"
-METHOD = "window-1"
+RECORD_SCHEMA = "sagline-record-1"
 
 
 class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Quantity(_Model):
-    """A figure with its uncertainty; `dof` null is infinite, other nulls are unknown."""
+class Points(_Model):
+    """The points of one step, one list a column (protocol.md, "A step"), all of one length."""
 
-    value: float
-    u: float | None
-    dof: float | None
-    k: float | None
-    low95: float | None
-    high95: float | None
+    source: list[int]
+    start_us: list[int]
+    length_us: list[int]
+    n: list[int]
+    total: list[int]
 
-
-class ResistanceAt(Quantity):
-    """r at a stated time after switching."""
-
-    t_s: float | None
-
-
-class OhmicPart(Quantity):
-    """r at the first usable sample."""
-
-    from_s: float
+    @model_validator(mode="after")
+    def _of_one_length(self) -> "Points":
+        if len({len(getattr(self, name)) for name in POINT_FIELDS}) != 1:
+            raise ValueError("the columns of a step must be of one length")
+        return self
 
 
-class LinePoint(_Model):
-    load_ohm: float
-    current_a: float
-    v_v: float
+class StepRecord(_Model):
+    """One repeat as the board recorded it.
+
+    `at_s` is when it began on the rig's clock; only differences mean something.
+    """
+
+    n: int = Field(ge=1)
+    at_s: float
+    load: int
+    range_high: bool
+    segments: list[tuple[int, int]]
+    edges_us: list[int]
+    points: Points
+
+    @classmethod
+    def of(cls, n: int, at_s: float, raw: RawStep) -> "StepRecord":
+        """Return the record of repeat `n`, which began at `at_s` on the rig's clock."""
+        return cls(
+            n=n,
+            at_s=at_s,
+            load=raw.load,
+            range_high=raw.range_high,
+            segments=list(raw.segments),
+            edges_us=list(raw.edges_us),
+            points=Points(**{name: getattr(raw, name).tolist() for name in POINT_FIELDS}),
+        )
+
+    def raw(self) -> RawStep:
+        """Return the step as the analysis takes it."""
+        return RawStep(
+            **{name: getattr(self.points, name) for name in POINT_FIELDS},
+            edges_us=tuple(self.edges_us),
+            load=self.load,
+            range_high=self.range_high,
+            segments=tuple(self.segments),
+        )
 
 
-class Line(_Model):
-    """The V-I line: intercept, minus slope, and their covariance in V ohm."""
+class RigIdentity(_Model):
+    """Which rig it was: *IDN?, protocol version, whether hardware ends a pulse."""
 
-    emf_v: Quantity
-    r_ohm: Quantity
-    covariance: float
-    points: list[LinePoint]
-    t_s: float
-
-
-class Repeat(_Model):
-    n: int
-    r_ohm: float | None
-    emf_v: float | None
-    kept: bool
-    reason: str | None
+    maker: str
+    model: str
+    serial: str
+    firmware: str
+    protocol: str
+    one_shot: bool
 
 
-class ResistanceShare(_Model):
-    source: str
-    type: Literal["A", "B"]
-    u_ohm: float
-    share: float
+class Asked(_Model):
+    """What the user asked for; null left the choice to the plan."""
+
+    load_ohm: float | None
+    repeats: int
+    times_s: list[float]
 
 
-class EmfShare(_Model):
-    source: str
-    type: Literal["A", "B"]
-    u_v: float
-    share: float
+class Ending(_Model):
+    """How the run ended. A record without one was interrupted.
+
+    `code` is that of the error where `how` is failed; `remarks` must be said with every figure.
+    """
+
+    at: datetime
+    how: Literal["complete", "stopped", "failed"]
+    code: str | None
+    remarks: list[Warning_]
 
 
-class Conditions(_Model):
-    temperature_c: float | None
-    rest_s: float | None
-    dvdt_v_per_s: float | None
-    on_s: float | None
+class Record(_Model):
+    """One run on one cell."""
 
-
-class Warning_(_Model):
-    code: str
-    text: str
-    remedy: str
-
-
-class Result(_Model):
-    """One measurement of one cell."""
-
-    schema_: Literal["sagline-result-1"] = Field(RESULT_SCHEMA, alias="schema")
+    schema_: Literal["sagline-record-1"] = Field(RECORD_SCHEMA, alias="schema")
     id: str
-    kind: Literal["rig", "virtual", "hand", "file"]
-    measured_at: datetime
+    kind: Kind
+    started_at: datetime
     label: str | None
     designation: str | None
     operator: str | None
+    temperature_c: float | None
     sagline: str
-    method: str
-    firmware: str | None
-    rig: str | None
+    rig: RigIdentity
+    profile: RigProfile
+    converter: int
     calibration_id: str | None
-    emf_v: Quantity
-    r_ohm: ResistanceAt
-    r_ohmic_ohm: OhmicPart | None
-    r_extrapolated_ohm: float | None
-    r_at: list[ResistanceAt]
-    line: Line | None
-    load_ohm: Quantity | None
-    current_a: Quantity | None
-    short_circuit_a: Quantity | None
-    max_power_w: Quantity | None
-    repeats: list[Repeat]
-    rejected: int
-    budget: list[ResistanceShare]
-    emf_budget: list[EmfShare]
-    conditions: Conditions
-    warnings: list[Warning_]
+    asked: Asked
+    plan: Plan
+    steps: list[StepRecord]
+    ending: Ending | None
+
+    @property
+    def rig_name(self) -> str:
+        """Model and serial number, as results name the rig."""
+        return f"{self.rig.model} {self.rig.serial}"
+
+    @property
+    def state(self) -> str:
+        """complete, stopped, failed, or interrupted where nobody could say so."""
+        return "interrupted" if self.ending is None else self.ending.how
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document as plain dicts, lists, strings and numbers."""
         return self.model_dump(mode="json", by_alias=True)
 
-
-def make_result(
-    found: "Estimate",
-    *,
-    kind: Literal["rig", "virtual", "hand", "file"],
-    measured_at: datetime,
-    rig: str | None,
-    firmware: str | None,
-    label: str | None,
-    designation: str | None,
-    operator: str | None,
-    temperature_c: float | None,
-) -> Result:
-    """Return the Result for an Estimate and the circumstances it was made in."""
-    times = [ResistanceAt(**_fields(quantity), t_s=t_s) for t_s, quantity in found.r_at]
-    return Result(
-        schema=RESULT_SCHEMA,
-        id=str(uuid7()),
-        kind=kind,
-        measured_at=measured_at,
-        label=label,
-        designation=designation,
-        operator=operator,
-        sagline=__version__,
-        method=METHOD,
-        firmware=firmware,
-        rig=rig,
-        calibration_id=None,
-        emf_v=_quantity(found.emf),
-        r_ohm=times[0],
-        r_ohmic_ohm=None,
-        r_extrapolated_ohm=None,
-        r_at=times,
-        line=None,
-        load_ohm=_quantity(found.load),
-        current_a=_quantity(found.current),
-        short_circuit_a=None if found.short_circuit is None else _quantity(found.short_circuit),
-        max_power_w=None if found.max_power is None else _quantity(found.max_power),
-        repeats=[Repeat(**asdict(row)) for row in found.repeats],
-        rejected=found.rejected,
-        budget=[ResistanceShare.model_validate({**asdict(b), "u_ohm": b.u}) for b in found.budget],
-        emf_budget=[EmfShare.model_validate({**asdict(b), "u_v": b.u}) for b in found.emf_budget],
-        conditions=Conditions(
-            temperature_c=temperature_c,
-            rest_s=found.rest_s,
-            dvdt_v_per_s=found.dvdt_v_per_s,
-            on_s=found.on_s,
-        ),
-        warnings=[Warning_(**asdict(n)) for n in found.notices],
-    )
-
-
-def _quantity(quantity: values.Quantity) -> Quantity:
-    return Quantity(**_fields(quantity))
-
-
-def _fields(quantity: values.Quantity) -> dict[str, Any]:
-    return asdict(quantity)
+    def with_steps(self, steps: Sequence[StepRecord], ending: Ending | None) -> "Record":
+        """Return the record with these steps and this ending."""
+        return self.model_copy(update={"steps": list(steps), "ending": ending})

@@ -9,12 +9,12 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    # For the types alone: records bring pydantic along, and the first screen waits for nothing.
-    from sagline import records
+    # For the types alone: results bring pydantic along, and the first screen waits for nothing.
+    from sagline import results
     from sagline.analysis import values
-    from sagline.records import Result
+    from sagline.results import Result
 
-    Quantity = records.Quantity | values.Quantity
+    Quantity = results.Quantity | values.Quantity
 
 # Stands where a number will come.
 UNKNOWN = "…"
@@ -139,7 +139,7 @@ def letter_lines(
 
 
 def repeat_lines(
-    rows: Sequence[values.RepeatRow | records.Repeat], planned: int, t_s: float
+    rows: Sequence[values.RepeatRow | results.Repeat], planned: int, t_s: float
 ) -> list[str]:
     """Return a heading and a line for each repeat: number, r, E, and why it was left out."""
     lines = [f"repeat  {f'r({t_s:g} s)':<10} E"]
@@ -164,7 +164,7 @@ def result_lines(result: Result) -> list[str]:
     ]
 
 
-def notice_lines(notices: Sequence[values.Notice | records.Warning_]) -> list[str]:
+def notice_lines(notices: Sequence[values.Notice | results.Warning_]) -> list[str]:
     """Return each notice and what to do about it, numbered, paragraphs parted by an empty line."""
     lines: list[str] = []
     for number, notice in enumerate(notices, start=1):

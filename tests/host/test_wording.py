@@ -4,7 +4,7 @@
 import pytest
 
 from sagline import wording
-from sagline.records import Quantity
+from sagline.results import Quantity
 
 
 def quantity(value, half, k=2.0):

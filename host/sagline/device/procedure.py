@@ -6,14 +6,17 @@ closing it turns the load off.
 """
 
 from collections.abc import Generator, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+
+from uuid6 import uuid7
 
 from sagline.analysis import plan as planning
 from sagline.analysis import presence, stuck
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
-from sagline.analysis.values import AnalysisError, Estimate, Notice, RawStep
+from sagline.analysis.values import AnalysisError, Notice, RawStep
+from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
 from sagline.device.progress import (
@@ -28,8 +31,9 @@ from sagline.device.progress import (
 )
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
-from sagline.records import Result, make_result
-from sagline_board import commands, faults
+from sagline.records import RECORD_SCHEMA, Asked, Ending, Record, RigIdentity, StepRecord
+from sagline.results import Result, Warning_
+from sagline_board import __version__, commands, faults
 
 Segments = tuple[tuple[int, int], ...]
 
@@ -126,18 +130,23 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         times_s=settings.times_s,
     )
     plan = replace(plan, repeats=settings.repeats)
-    yield Planned(plan)
-    steps: list[RawStep] = []
-    found: Estimate | None = None
+    record = _record(rig, settings, plan)
+    yield Planned(plan, record)
+    steps: list[StepRecord] = []
+    raws: list[RawStep] = []
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
     for repeat in range(1, plan.repeats + 1):
         segments = _segments(plan.load_index, durations_ms)
-        steps.append((yield from _step(rig, plan.load_index, segments, repeat, plan.repeats)))
-        found = estimate(steps, rig.profile, rig.converter, settings.times_s)
-        drawn = waveform(steps[-1], rig.profile, rig.converter)
-        yield RepeatDone(repeat, plan.repeats, drawn, found)
-    assert found is not None, "a plan has at least one repeat"
-    yield Finished(_result(rig, settings, replace(found, notices=band + found.notices)))
+        at_s = rig.now_s()
+        raw = yield from _step(rig, plan.load_index, segments, repeat, plan.repeats)
+        raws.append(raw)
+        steps.append(StepRecord.of(repeat, at_s, raw))
+        found = estimate(raws, rig.profile, rig.converter, settings.times_s)
+        drawn = waveform(raw, rig.profile, rig.converter)
+        yield RepeatDone(repeat, plan.repeats, steps[-1], drawn, found)
+    remarks = [Warning_(**asdict(notice)) for notice in band + rig.notices]
+    ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
+    yield Finished(result_of(record.with_steps(steps, ending)), ending)
 
 
 def _open_voltage(rig: Rig) -> float:
@@ -254,15 +263,35 @@ def _step(
             raise
 
 
-def _result(rig: Rig, settings: Settings, found: Estimate) -> Result:
-    return make_result(
-        replace(found, notices=found.notices + rig.notices),
+def _record(rig: Rig, settings: Settings, plan: planning.Plan) -> Record:
+    identity = rig.identity
+    return Record(
+        schema=RECORD_SCHEMA,
+        id=str(uuid7()),
         kind="virtual" if rig.is_virtual else "rig",
-        measured_at=datetime.now(UTC),
-        rig=f"{rig.identity.model} {rig.identity.serial}",
-        firmware=rig.identity.firmware,
+        started_at=datetime.now(UTC),
         label=settings.label,
         designation=settings.designation,
         operator=settings.operator,
         temperature_c=settings.temperature_c,
+        sagline=__version__,
+        rig=RigIdentity(
+            maker=identity.maker,
+            model=identity.model,
+            serial=identity.serial,
+            firmware=identity.firmware,
+            protocol=identity.protocol,
+            one_shot=identity.one_shot,
+        ),
+        profile=rig.profile,
+        converter=rig.converter,
+        calibration_id=None,
+        asked=Asked(
+            load_ohm=settings.load_ohm,
+            repeats=settings.repeats,
+            times_s=list(settings.times_s),
+        ),
+        plan=plan,
+        steps=[],
+        ending=None,
     )

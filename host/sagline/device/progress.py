@@ -9,7 +9,8 @@ from sagline.analysis.plan import Plan
 from sagline.analysis.values import Estimate
 
 if TYPE_CHECKING:
-    from sagline.records import Result
+    from sagline.records import Ending, Record, StepRecord
+    from sagline.results import Result
 
 
 @dataclass(frozen=True)
@@ -28,9 +29,10 @@ class Probing:
 
 @dataclass(frozen=True)
 class Planned:
-    """What will be done, and why."""
+    """What will be done, and why; `record` is the run's record, still without steps."""
 
     plan: Plan
+    record: "Record"
 
 
 @dataclass(frozen=True)
@@ -54,22 +56,24 @@ class Cooling:
 
 @dataclass(frozen=True)
 class RepeatDone:
-    """A step is in: its waveform, and the estimate from all steps so far.
+    """A step is in: its record, its waveform, and the estimate from all steps so far.
 
     `estimate` of fewer repeats than planned is provisional.
     """
 
     repeat: int
     repeats: int
+    step: "StepRecord"
     waveform: Waveform
     estimate: Estimate
 
 
 @dataclass(frozen=True)
 class Finished:
-    """The result."""
+    """The result, and the ending of the run's record."""
 
     result: "Result"
+    ending: "Ending"
 
 
 Progress = OpenVoltage | Probing | Planned | Cooling | Stepping | RepeatDone | Finished
@@ -82,14 +86,14 @@ def describe(item: Progress) -> str:
             return f"Open voltage {open_v:.3f} V"
         case Probing(load_ohm):
             return f"Unknown cell: a short look on {load_ohm:g} Ω"
-        case Planned(plan):
+        case Planned(plan, _):
             return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
         case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
             which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
         case Cooling(ready_in_s):
             return f"The load is still warm: cool in {ready_in_s:.0f} s at the latest"
-        case RepeatDone(repeat, repeats, _, estimate):
+        case RepeatDone(repeat, repeats, _, _, estimate):
             r_ohm = estimate.r_at[0][1].value
             return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"
         case Finished():

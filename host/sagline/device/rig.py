@@ -17,7 +17,7 @@ from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
 from sagline_board import __version__, commands, faults
 
 if TYPE_CHECKING:
-    from sagline.records import Result
+    from sagline.results import Result
 
 # How often a running step is asked how it fares.
 POLL_S = 0.1

@@ -9,7 +9,7 @@ import pytest
 from pydantic import ValidationError
 
 import sagline
-from sagline.records import Quantity, Result
+from sagline.results import Quantity, Result
 
 
 @pytest.fixture(scope="module")

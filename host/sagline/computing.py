@@ -1,0 +1,33 @@
+# SPDX-License-Identifier: MIT
+"""From a record to its result: the one way, for a run that ends now and one of years ago."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from sagline.analysis.estimate import estimate
+from sagline.analysis.values import Notice
+from sagline.records import Record
+from sagline.results import Result, make_result
+
+
+def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
+    """Compute the record's result by the present method; `times_s` (s) other than asked for.
+
+    Raises AnalysisError where the steps yield no figure.
+    """
+    times_s = tuple(record.asked.times_s if times_s is None else times_s)
+    steps = [step.raw() for step in record.steps]
+    found = estimate(steps, record.profile, record.converter, times_s)
+    remarks = () if record.ending is None else record.ending.remarks
+    said = tuple(Notice(remark.code, remark.text, remark.remedy) for remark in remarks)
+    return make_result(
+        replace(found, notices=found.notices + said),
+        kind=record.kind,
+        measured_at=record.started_at,
+        rig=record.rig_name,
+        firmware=record.rig.firmware,
+        label=record.label,
+        designation=record.designation,
+        operator=record.operator,
+        temperature_c=record.temperature_c,
+    )

@@ -1,0 +1,206 @@
+# SPDX-License-Identifier: MIT
+"""A log: records put in step by step, results beside them, and read again."""
+
+import json
+import sqlite3
+import zlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+
+from uuid6 import uuid7
+
+from sagline.log.opening import LogError, connect, explained
+from sagline.records import Ending, Record, StepRecord
+from sagline.results import Result
+
+
+class Log:
+    """An open log. Use as a context manager.
+
+    Every method that writes does so in one transaction: it is in the log whole when the
+    method returns, or it raises NotStored and nothing has changed.
+    """
+
+    def __init__(self, path: Path, *, write: bool = False, options: str = "") -> None:
+        """Open the log at `path`; with `write` make it where there is none. Raises LogError."""
+        self.path = path
+        self.db, self.has_wal = connect(path, write=write, options=options)
+
+    def __enter__(self) -> "Log":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Close the file."""
+        self.db.close()
+
+    # -- writing -----------------------------------------------------------
+
+    @contextmanager
+    def writing(self) -> Iterator[sqlite3.Connection]:
+        """One transaction, whole or not at all. Raises NotStored where it fails."""
+        with explained(self.path, storing=True):
+            self.db.execute("BEGIN IMMEDIATE")
+            try:
+                yield self.db
+                self.db.execute("COMMIT")
+            except BaseException:
+                # A full disk may have ended the transaction already.
+                if self.db.in_transaction:
+                    self.db.execute("ROLLBACK")
+                raise
+
+    def begin(self, record: Record) -> None:
+        """Put a new record in; its steps, if it has any, and its ending too."""
+        document = record.model_copy(update={"steps": [], "ending": None})
+        with self.writing() as db:
+            db.execute(
+                "INSERT INTO record (id, started_at, kind, rig, designation, operator, label)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?)",
+                (
+                    record.id,
+                    _moment(record.started_at),
+                    record.kind,
+                    record.rig_name,
+                    record.designation,
+                    record.operator,
+                    record.label,
+                ),
+            )
+            db.execute(
+                "INSERT INTO header VALUES (?, ?)",
+                (record.id, document.model_dump_json(by_alias=True)),
+            )
+            for step in record.steps:
+                _put_step(db, record.id, step)
+            if record.ending is not None:
+                _put_ending(db, record.id, record.ending)
+
+    def add_step(self, record_id: str, step: StepRecord) -> None:
+        """Put a finished step in."""
+        with self.writing() as db:
+            _put_step(db, record_id, step)
+
+    def end(self, record_id: str, ending: Ending, result: Result | None = None) -> None:
+        """Say how the run ended, and put its result in."""
+        with self.writing() as db:
+            _put_ending(db, record_id, ending)
+            if result is not None:
+                _put_result(db, record_id, result)
+
+    def add_result(self, record_id: str, result: Result) -> None:
+        """Put a result in beside those the record has."""
+        with self.writing() as db:
+            _put_result(db, record_id, result)
+
+    def mark(self, record_ids: Sequence[str], what: str, value: str | None) -> None:
+        """Say something of records: their "label", or "deleted" yes or no. Nothing is erased."""
+        now = _moment(datetime.now(UTC))
+        with self.writing() as db:
+            db.executemany(
+                "INSERT INTO mark VALUES (?, ?, ?, ?, ?)",
+                [(str(uuid7()), record_id, now, what, value) for record_id in record_ids],
+            )
+
+    # -- reading -----------------------------------------------------------
+
+    def find(self, given: str) -> str:
+        """Return the record's id for a record's or result's id, or any unique end or start of one.
+
+        Raises LogError where none or several fit.
+        """
+        wanted = given.strip().lower()
+        if not wanted or set(wanted) - set("0123456789abcdef-"):
+            raise LogError(
+                "bad_id", f"{given!r} is no id.", "`sagline log list` shows the ids there are."
+            )
+        with explained(self.path):
+            rows = self.db.execute(
+                "SELECT id FROM record WHERE id LIKE :start OR id LIKE :end UNION"
+                " SELECT record_id FROM result WHERE id LIKE :start OR id LIKE :end LIMIT 6",
+                {"start": f"{wanted}%", "end": f"%{wanted}"},
+            ).fetchall()
+        if not rows:
+            raise LogError(
+                "unknown_id",
+                f"The log {self.path} has nothing with the id {given}.",
+                "`sagline log list` shows what it has; virtual runs are in the demo log (--demo).",
+            )
+        if len(rows) > 1:
+            some = ", ".join(row[0] for row in rows[:5])
+            raise LogError(
+                "several_ids", f"Several ids fit {given}: {some}.", "Give more of its letters."
+            )
+        return rows[0][0]
+
+    def record(self, record_id: str) -> Record:
+        """Return the whole record, under the label it has now. Raises LogError."""
+        with explained(self.path):
+            header, label = self.db.execute(
+                "SELECT document, label FROM header JOIN record ON id = record_id WHERE id = ?",
+                (record_id,),
+            ).fetchone()
+            steps = self.db.execute(
+                "SELECT document FROM step WHERE record_id = ? ORDER BY n", (record_id,)
+            ).fetchall()
+            ending = self.db.execute(
+                "SELECT document FROM ending WHERE record_id = ?", (record_id,)
+            ).fetchone()
+        record = Record.model_validate_json(header).with_steps(
+            [StepRecord.model_validate_json(zlib.decompress(data)) for (data,) in steps],
+            None if ending is None else Ending.model_validate_json(ending[0]),
+        )
+        return record.model_copy(update={"label": label})
+
+    def results(self, record_id: str) -> list[Result]:
+        """Return the record's results, the first one first, under the label it has now."""
+        with explained(self.path):
+            rows = self.db.execute(
+                "SELECT document, label FROM result JOIN record ON record.id = record_id"
+                " WHERE record_id = ? ORDER BY result.id",
+                (record_id,),
+            ).fetchall()
+        return [
+            Result.model_validate_json(document).model_copy(update={"label": label})
+            for document, label in rows
+        ]
+
+
+def _moment(at: datetime) -> str:
+    """A time as text that sorts as times do."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def _put_step(db: sqlite3.Connection, record_id: str, step: StepRecord) -> None:
+    document = zlib.compress(step.model_dump_json().encode())
+    db.execute("INSERT INTO step VALUES (?, ?, ?)", (record_id, step.n, document))
+
+
+def _put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
+    db.execute(
+        "INSERT INTO ending VALUES (?, ?, ?)", (record_id, ending.how, ending.model_dump_json())
+    )
+
+
+def _put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
+    times = json.dumps([at.t_s for at in result.r_at])
+    r = result.r_ohm
+    db.execute(
+        "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            result.id,
+            record_id,
+            result.method,
+            times,
+            result.emf_v.value,
+            r.value,
+            r.u,
+            r.k,
+            r.t_s,
+            result.model_dump_json(by_alias=True),
+        ),
+    )

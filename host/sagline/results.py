@@ -1,0 +1,196 @@
+# SPDX-License-Identifier: MIT
+"""The result as the outside sees it: one JSON document, versioned.
+
+Fields that do not apply are null, never left out. Numbers are finite.
+"""
+
+from dataclasses import asdict
+from datetime import datetime
+from typing import TYPE_CHECKING, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+from uuid6 import uuid7
+
+from sagline.analysis import values
+from sagline_board import __version__
+
+if TYPE_CHECKING:
+    from sagline.analysis.values import Estimate
+
+RESULT_SCHEMA = "sagline-result-1"
+Kind = Literal["rig", "virtual", "hand", "file"]
+METHOD = "window-1"
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, allow_inf_nan=False)
+
+
+class Quantity(_Model):
+    """A figure with its uncertainty; `dof` null is infinite, other nulls are unknown."""
+
+    value: float
+    u: float | None
+    dof: float | None
+    k: float | None
+    low95: float | None
+    high95: float | None
+
+
+class ResistanceAt(Quantity):
+    """r at a stated time after switching."""
+
+    t_s: float | None
+
+
+class OhmicPart(Quantity):
+    """r at the first usable sample."""
+
+    from_s: float
+
+
+class LinePoint(_Model):
+    load_ohm: float
+    current_a: float
+    v_v: float
+
+
+class Line(_Model):
+    """The V-I line: intercept, minus slope, and their covariance in V ohm."""
+
+    emf_v: Quantity
+    r_ohm: Quantity
+    covariance: float
+    points: list[LinePoint]
+    t_s: float
+
+
+class Repeat(_Model):
+    n: int
+    r_ohm: float | None
+    emf_v: float | None
+    kept: bool
+    reason: str | None
+
+
+class ResistanceShare(_Model):
+    source: str
+    type: Literal["A", "B"]
+    u_ohm: float
+    share: float
+
+
+class EmfShare(_Model):
+    source: str
+    type: Literal["A", "B"]
+    u_v: float
+    share: float
+
+
+class Conditions(_Model):
+    temperature_c: float | None
+    rest_s: float | None
+    dvdt_v_per_s: float | None
+    on_s: float | None
+
+
+class Warning_(_Model):
+    code: str
+    text: str
+    remedy: str
+
+
+class Result(_Model):
+    """One measurement of one cell."""
+
+    schema_: Literal["sagline-result-1"] = Field(RESULT_SCHEMA, alias="schema")
+    id: str
+    kind: Kind
+    measured_at: datetime
+    label: str | None
+    designation: str | None
+    operator: str | None
+    sagline: str
+    method: str
+    firmware: str | None
+    rig: str | None
+    calibration_id: str | None
+    emf_v: Quantity
+    r_ohm: ResistanceAt
+    r_ohmic_ohm: OhmicPart | None
+    r_extrapolated_ohm: float | None
+    r_at: list[ResistanceAt]
+    line: Line | None
+    load_ohm: Quantity | None
+    current_a: Quantity | None
+    short_circuit_a: Quantity | None
+    max_power_w: Quantity | None
+    repeats: list[Repeat]
+    rejected: int
+    budget: list[ResistanceShare]
+    emf_budget: list[EmfShare]
+    conditions: Conditions
+    warnings: list[Warning_]
+
+    def to_dict(self) -> dict[str, Any]:
+        """Return the JSON document as plain dicts, lists, strings and numbers."""
+        return self.model_dump(mode="json", by_alias=True)
+
+
+def make_result(
+    found: "Estimate",
+    *,
+    kind: Kind,
+    measured_at: datetime,
+    rig: str | None,
+    firmware: str | None,
+    label: str | None,
+    designation: str | None,
+    operator: str | None,
+    temperature_c: float | None,
+) -> Result:
+    """Return the Result for an Estimate and the circumstances it was made in."""
+    times = [ResistanceAt(**_fields(quantity), t_s=t_s) for t_s, quantity in found.r_at]
+    return Result(
+        schema=RESULT_SCHEMA,
+        id=str(uuid7()),
+        kind=kind,
+        measured_at=measured_at,
+        label=label,
+        designation=designation,
+        operator=operator,
+        sagline=__version__,
+        method=METHOD,
+        firmware=firmware,
+        rig=rig,
+        calibration_id=None,
+        emf_v=_quantity(found.emf),
+        r_ohm=times[0],
+        r_ohmic_ohm=None,
+        r_extrapolated_ohm=None,
+        r_at=times,
+        line=None,
+        load_ohm=_quantity(found.load),
+        current_a=_quantity(found.current),
+        short_circuit_a=None if found.short_circuit is None else _quantity(found.short_circuit),
+        max_power_w=None if found.max_power is None else _quantity(found.max_power),
+        repeats=[Repeat(**asdict(row)) for row in found.repeats],
+        rejected=found.rejected,
+        budget=[ResistanceShare.model_validate({**asdict(b), "u_ohm": b.u}) for b in found.budget],
+        emf_budget=[EmfShare.model_validate({**asdict(b), "u_v": b.u}) for b in found.emf_budget],
+        conditions=Conditions(
+            temperature_c=temperature_c,
+            rest_s=found.rest_s,
+            dvdt_v_per_s=found.dvdt_v_per_s,
+            on_s=found.on_s,
+        ),
+        warnings=[Warning_(**asdict(n)) for n in found.notices],
+    )
+
+
+def _quantity(quantity: values.Quantity) -> Quantity:
+    return Quantity(**_fields(quantity))
+
+
+def _fields(quantity: values.Quantity) -> dict[str, Any]:
+    return asdict(quantity)
