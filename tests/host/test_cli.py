@@ -65,7 +65,7 @@ def test_version_and_help(sagline):
     assert sagline("--version") == (0, f"sagline {__version__}\n", "")
     status, out, _ = sagline("--help")
     assert status == 0
-    for name in ("demo", "measure", "rigs", "virtual"):
+    for name in ("demo", "measure", "rigs", "virtual", "where"):
         assert name in out
         assert sagline(name, "--help")[0] == 0
 
@@ -127,6 +127,8 @@ def test_measure_in_words(sagline):
         (("measure", "--rig", LR6, "--repeats", "0"), 2, "bad_repeats"),
         (("measure", "--rig", LR6, "--designation", "XYZ"), 2, "unknown_designation"),
         (("measure", "--rig", "/dev/no-such-port"), 3, "no_such_port"),
+        (("measure", "--rig", "attic"), 3, "unknown_rig"),
+        (("rigs", "--rig", LR6), 2, "rig_without_probe"),
         # 9.4 V on 3.3 ohm would be 2.9 A: 8 s of it is beyond every limit.
         (("measure", "--rig", "virtual://6lr61", "--load", "3.3", "--times", "8"), 4,
          "load_limit"),
@@ -192,6 +194,64 @@ def test_probing_asks_the_named_rig_and_no_stranger(sagline):
     assert "virtual://6lr61" not in answers
     out = sagline("rigs", "--probe", "--rig", "/dev/no-such-port")[1]
     assert "There is no port /dev/no-such-port." in out
+
+
+@pytest.fixture
+def settings(sagline_home):
+    """Write config.toml."""
+
+    def write(text):
+        sagline_home.mkdir(exist_ok=True)
+        (sagline_home / "config.toml").write_text(text)
+
+    return write
+
+
+def test_the_settings_name_rig_and_operator(sagline, settings):
+    settings("[rigs]\nbench = 'virtual://lr6?seed=7'\n"
+             "[defaults]\noperator = 'A. Volta'\nrig = 'bench'\n")  # fmt: skip
+    result = json.loads(sagline("measure", "--repeats", "2", "--json")[1])
+    assert (result["rig"].split()[1], result["operator"]) == ("lr6-7", "A. Volta")
+    result = json.loads(
+        sagline("measure", "--rig", "virtual://lr6?seed=8", "--repeats", "2",
+                "--operator", "L. Galvani", "--json")[1]
+    )  # fmt: skip
+    assert (result["rig"].split()[1], result["operator"]) == ("lr6-8", "L. Galvani")
+
+
+def test_wrong_settings_are_told_before_anything_is_measured(sagline, settings):
+    settings("[defaults]\n\noperater = 'A. Volta'\n")
+    for arguments in (("measure", "--rig", LR6), ("rigs",), ("where",)):
+        status, _, err = sagline(*arguments)
+        assert status == 2
+        assert "config.toml, line 3: " in err
+
+
+def test_rigs_lists_nicknames_beside_what_they_name(sagline, settings, monkeypatch):
+    from sagline.device.ports import PortInfo
+
+    listed = [PortInfo("/dev/ttyUSB0", "USB serial", "0001", False)]
+    for module in ("sagline.device.ports", "sagline.rigs"):
+        monkeypatch.setattr(f"{module}.list_serial_ports", lambda: listed)
+    settings("[rigs]\nbench = '0001'\nsame = '/dev/ttyUSB0'\nsim = 'virtual://lr6'\n"
+             "far = 'socket://127.0.0.1:9'\ngone = 'e661000000000000'\n")  # fmt: skip
+    rows = {row["address"]: row for row in json.loads(sagline("rigs", "--json")[1])["rigs"]}
+    named = {address: row["nicknames"] for address, row in rows.items() if row["nicknames"]}
+    assert named == {
+        "/dev/ttyUSB0": ["bench", "same"],
+        "virtual://lr6": ["sim"],
+        "socket://127.0.0.1:9": ["far"],
+        "e661000000000000": ["gone"],
+    }
+    assert rows["/dev/ttyUSB0"]["likely"]
+    lines = sagline("rigs")[1].splitlines()
+    assert lines[0].endswith("serial number 0001, nickname bench, same")
+    assert lines[-1] == "e661000000000000       named in config.toml, not connected, nickname gone"
+    # Whoever gives a port a nickname has named it: --probe asks it too.
+    rows = {r["address"]: r for r in json.loads(sagline("rigs", "--probe", "--json")[1])["rigs"]}
+    assert rows["e661000000000000"]["error"]["code"] == "unknown_rig"
+    assert rows["socket://127.0.0.1:9"]["error"]["code"] == "port_not_opened"
+    assert "identity" not in rows["virtual://lr6"]
 
 
 def test_without_a_terminal_the_screens_say_what_to_use(sagline):

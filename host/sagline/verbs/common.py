@@ -9,7 +9,8 @@ def add_rig(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--rig",
         metavar="R",
-        help="port, serial number or URL such as 'virtual://lr6?seed=7' (default: the only rig)",
+        help="nickname, serial number, port or URL such as 'virtual://lr6?seed=7' "
+        "(default: the one set in config.toml, else the only rig)",
     )
 
 

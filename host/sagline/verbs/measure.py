@@ -46,7 +46,9 @@ def add(commands: Any) -> None:
         help="times after switching at which r is reported, in s (default 0.1)",
     )
     parser.add_argument("--temperature", type=float, metavar="C", help="the cell's, in °C")
-    parser.add_argument("--operator", metavar="NAME", help="who measures")
+    parser.add_argument(
+        "--operator", metavar="NAME", help="who measures (default: as set in config.toml)"
+    )
     parser.add_argument(
         "--clear-trip",
         action="store_true",
@@ -63,20 +65,22 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure; print the result. Returns the exit status."""
+    from sagline.config import load_config
     from sagline.device.procedure import Settings
     from sagline.rigs import resolve
 
+    config = load_config()
     settings = Settings(
         load_ohm=args.load,
         designation=args.designation,
         repeats=args.repeats,
         times_s=args.times,
         label=args.label,
-        operator=args.operator,
+        operator=config.operator if args.operator is None else args.operator,
         temperature_c=args.temperature,
         clear_trip=args.clear_trip,
     )
-    result = _measure(resolve(args.rig), settings, args.trace)
+    result = _measure(resolve(args.rig, config), settings, args.trace)
     if args.json:
         print(json.dumps(result.to_dict(), indent=2))
     else:

@@ -3,9 +3,12 @@
 
 import argparse
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import add_json, add_rig
+from sagline.verbs.common import add_json
+
+if TYPE_CHECKING:
+    from sagline.config import Config
 
 
 def add(commands: Any) -> None:
@@ -20,48 +23,91 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--probe",
         action="store_true",
-        help="open the ports of known boards, and the one given with --rig, and ask who is there",
+        help="open the ports of known boards, of nicknames, and the one given with --rig, "
+        "and ask who is there",
     )
-    add_rig(parser)
+    parser.add_argument(
+        "--rig",
+        metavar="R",
+        help="with --probe: one more to ask, by nickname, serial number, port or URL",
+    )
     add_json(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Print the rigs."""
-    from sagline.device.ports import list_serial_ports
-    from sagline.virtual.cells import CELLS
+    from sagline.config import load_config
+    from sagline.errors import UsageError
 
-    rows = [
-        {"address": p.port, "kind": "port", "title": p.description,
-         "serial_number": p.serial_number, "likely": p.likely}
-        for p in list_serial_ports()
-    ]  # fmt: skip
-    rows += [
-        {"address": f"virtual://{c.name}", "kind": "virtual", "title": f"simulated {c.title}",
-         "serial_number": None, "likely": True}
-        for c in CELLS.values()
-    ]  # fmt: skip
+    if args.rig is not None and not args.probe:
+        raise UsageError(
+            "rig_without_probe",
+            "--rig says which rig to ask, and nothing is asked without --probe.",
+            f"Use: sagline rigs --probe --rig '{args.rig}'",
+        )
+    config = load_config()
+    rows = _rows(config)
     if args.probe:
-        _probe(rows, args.rig)
+        _probe(rows, args.rig, config)
     if args.json:
         print(json.dumps({"rigs": rows}, indent=2))
         return 0
     for row in rows:
-        note = f", serial number {row['serial_number']}" if row["serial_number"] else ""
-        if not row["likely"]:
-            note += "  (not known to be a rig)"
-        print(f"{row['address']:<22} {row['title']}{note}")
-        if row.get("identity"):
-            print(
-                "{:<22} {maker} {model} {serial}, firmware {firmware}".format("", **row["identity"])
-            )
-        elif row.get("error"):
-            print(f"{'':<22} {row['error']['message']}\n{'':<22} {row['error']['remedy']}")
+        _print_row(row)
     return 0
 
 
-def _probe(rows: list[dict[str, Any]], named: str | None) -> None:
+def _rows(config: "Config") -> list[dict[str, Any]]:
+    """Return what is listed: ports, simulated rigs, and what nicknames lead to beside these."""
+    from sagline.device.ports import list_serial_ports
+    from sagline.rigs import listed_at
+    from sagline.virtual.cells import CELLS
+
+    ports = list_serial_ports()
+    rows = [_row(p.port, "port", p.description, p.serial_number, likely=p.likely) for p in ports]
+    rows += [_row(f"virtual://{c.name}", "virtual", f"simulated {c.title}") for c in CELLS.values()]
+    by_address = {row["address"]: row for row in rows}
+    for nickname, address in config.rigs.items():
+        port = None if "://" in address else listed_at(address, ports)
+        if port is not None:
+            address = port.port
+        elif address not in by_address:
+            title = "named in config.toml"
+            title += "" if "://" in address else ", not connected"
+            by_address[address] = _row(address, _kind(address), title)
+            rows.append(by_address[address])
+        by_address[address]["nicknames"].append(nickname)
+        # Whoever gave it a nickname knows it to be a rig.
+        by_address[address]["likely"] = True
+    return rows
+
+
+def _row(
+    address: str, kind: str, title: str, serial_number: str | None = None, *, likely: bool = True
+) -> dict[str, Any]:
+    return {"address": address, "kind": kind, "title": title, "serial_number": serial_number,
+            "likely": likely, "nicknames": []}  # fmt: skip
+
+
+def _kind(address: str) -> str:
+    return "virtual" if address.startswith("virtual://") else "port"
+
+
+def _print_row(row: dict[str, Any]) -> None:
+    note = f", serial number {row['serial_number']}" if row["serial_number"] else ""
+    if row["nicknames"]:
+        note += f", nickname {', '.join(row['nicknames'])}"
+    if not row["likely"]:
+        note += "  (not known to be a rig)"
+    print(f"{row['address']:<22} {row['title']}{note}")
+    if row.get("identity"):
+        print("{:<22} {maker} {model} {serial}, firmware {firmware}".format("", **row["identity"]))
+    elif row.get("error"):
+        print(f"{'':<22} {row['error']['message']}\n{'':<22} {row['error']['remedy']}")
+
+
+def _probe(rows: list[dict[str, Any]], named: str | None, config: "Config") -> None:
     """Ask the boards of known kind, and the one that is named, who they are.
 
     Each row that was asked gets `identity` and `error`, one of them None.
@@ -72,17 +118,15 @@ def _probe(rows: list[dict[str, Any]], named: str | None) -> None:
     from sagline.errors import SaglineError
     from sagline.rigs import resolve
 
-    address = None if named is None else resolve(named)
+    address = None if named is None else resolve(named, config)
     if address is not None and all(row["address"] != address for row in rows):
-        kind = "virtual" if address.startswith("virtual://") else "port"
-        rows.append({"address": address, "kind": kind, "title": "named with --rig",
-                     "serial_number": None, "likely": True})  # fmt: skip
+        rows.append(_row(address, _kind(address), "named with --rig"))
     for row in rows:
         if row["address"] != address and not (row["kind"] == "port" and row["likely"]):
             continue
         row |= {"identity": None, "error": None}
         try:
-            with open_rig(row["address"]) as rig:
+            with open_rig(resolve(row["address"], config)) as rig:
                 row["identity"] = asdict(rig.identity)
         except SaglineError as error:
             row |= error.to_dict()
