@@ -5,6 +5,7 @@ from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from itertools import product
+from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +14,7 @@ from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
 from sagline.device.record import fetch_points
+from sagline.device.replay import SCHEME as REPLAY
 from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
 from sagline_board import __version__, commands, faults
 
@@ -84,6 +86,11 @@ class Rig:
     def is_virtual(self) -> bool:
         """Whether this rig is simulated, wherever its board runs."""
         return self.identity.model.startswith("virtual")
+
+    @property
+    def is_replay(self) -> bool:
+        """Whether this is a recording played again: nothing is measured."""
+        return self.address.startswith(REPLAY)
 
     @property
     def notices(self) -> tuple[Notice, ...]:
@@ -191,16 +198,23 @@ class Rig:
         finally:
             self._link.close()
 
-    def measure(self, **settings: Any) -> "Result":
+    def measure(self, *, log: str | Path | None = None, **settings: Any) -> "Result":
         """Measure the cell and return its Result.
 
         Settings are the fields of `sagline.device.procedure.Settings`: load_ohm,
-        designation, repeats, times_s, label, operator, temperature_c, clear_trip. Raises
+        designation, repeats, times_s, label, operator, temperature_c, clear_trip. What a
+        real rig measures is kept in the log; `log` names another file, and a simulated rig is
+        kept there alone. A result that could not be kept says so in its warnings. Raises
         UsageError, Refused, LinkLost.
         """
-        from sagline.device.procedure import Settings, measure
+        from sagline.device.procedure import Settings, measure, run
+        from sagline.log.choice import log_for
+        from sagline.log.keeper import Keeper
 
-        return measure(self, Settings(**settings))
+        path = None if log is None and self.is_virtual else log_for(self, _path(log))
+        if path is None:
+            return measure(self, Settings(**settings))
+        return Keeper(path).measure(run(self, Settings(**settings)))
 
     def _running(self) -> StepState | None:
         """Return the state of the running step, None once it is done."""
@@ -283,6 +297,10 @@ class Rig:
                 "Install the firmware that belongs to this program.",
             ) from error
         return profile
+
+
+def _path(log: str | Path | None) -> Path | None:
+    return None if log is None else Path(log)
 
 
 def open_rig(address: str, trace: str | None = None) -> Rig:

@@ -13,6 +13,7 @@ from sagline.errors import NotStored, SaglineError
 from sagline.log.opening import LogError
 from sagline.log.store import Log
 from sagline.records import Ending
+from sagline.results import Result, Warning_
 
 
 class Keeper:
@@ -46,13 +47,26 @@ class Keeper:
             self._end("failed", error.code)
             raise
         except BaseException:
+            # The load first: the log may have to wait for somebody.
+            progress.close()
             self._end("stopped", None)
             raise
         finally:
-            progress.close()
             if self._log is not None:
                 self._log.close()
                 self._log = None
+
+    def measure(self, progress: Generator[Progress, None, None]) -> Result:
+        """Drive a run to its end and return its result; one that was not kept says so."""
+        for item in self.keep(progress):
+            if isinstance(item, Finished):
+                result = item.result
+                if self.failure is None:
+                    return result
+                said = self.failure
+                warning = Warning_(code="not_stored", text=said.message, remedy=said.remedy)
+                return result.model_copy(update={"warnings": [*result.warnings, warning]})
+        raise AssertionError("a measurement ends with Finished or an error")
 
     def _open(self) -> None:
         self._log = Log(self.path, write=True, options=self._options)

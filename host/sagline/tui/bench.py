@@ -145,6 +145,11 @@ class Bench(Screen[None]):
         self._say("#clock", "")
         self._say("#words", "Stopped by you; the load is off. Press s to measure again.")
 
+    @on(messages.NotKept)
+    def _not_kept(self, message: messages.NotKept) -> None:
+        self._show_state(DONE, "not kept in the log: press n")
+        self.notes = [message.text, f"  {message.remedy}", "", *self.notes]
+
     @on(messages.Failed)
     def _failed(self, message: messages.Failed) -> None:
         self._show_state(STOPPED, "press s to try again")

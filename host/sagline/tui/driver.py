@@ -22,6 +22,7 @@ from sagline.tui.messages import (
     Advanced,
     Failed,
     LiveVoltage,
+    NotKept,
     Opening,
     RigOpened,
     Started,
@@ -120,6 +121,8 @@ class Driver(threading.Thread):
 
     def _measure(self, rig: Rig) -> None:
         from sagline.device.procedure import Settings, run
+        from sagline.log.choice import log_for
+        from sagline.log.keeper import Keeper
 
         settings = self._settings or Settings()
         if self._trip_shown:
@@ -129,13 +132,17 @@ class Driver(threading.Thread):
         self._post(Started(settings.repeats, settings.times_s[0]))
         # Only now: a key pressed during the imports above asks for this same measurement.
         self._start_asked.clear()
-        progress = run(rig, settings)
+        path = log_for(rig, None)
+        keeper = None if path is None else Keeper(path)
+        progress = run(rig, settings) if keeper is None else keeper.keep(run(rig, settings))
         try:
             for item in progress:
                 if self._stop_asked.is_set() or self._quit_asked.is_set():
                     break
                 self._post(Advanced(item))
             else:
+                if keeper is not None and keeper.failure is not None:
+                    self._post(NotKept(keeper.failure.message, keeper.failure.remedy))
                 return
         except RigError:
             raise

@@ -52,6 +52,15 @@ class Advanced(Message):
         self.item = item
 
 
+class NotKept(Message):
+    """The result stands, but could not be put into the log: why, and what to do."""
+
+    def __init__(self, text: str, remedy: str) -> None:
+        super().__init__()
+        self.text = text
+        self.remedy = remedy
+
+
 class StoppedByUser(Message):
     """The measurement was stopped as asked; the load is off."""
 

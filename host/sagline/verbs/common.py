@@ -2,6 +2,7 @@
 """Options that several commands share."""
 
 import argparse
+from pathlib import Path
 
 
 def add_rig(parser: argparse.ArgumentParser) -> None:
@@ -17,6 +18,16 @@ def add_rig(parser: argparse.ArgumentParser) -> None:
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add --json."""
     parser.add_argument("--json", action="store_true", help="print JSON instead of words")
+
+
+def add_log(parser: argparse.ArgumentParser, help_text: str) -> None:
+    """Add --log."""
+    parser.add_argument("--log", type=Path, metavar="FILE", help=help_text)
+
+
+def short_id(whole: str) -> str:
+    """Return the end of an id, enough for a person: its beginning is the time, alike in a class."""
+    return whole[-8:]
 
 
 def times_s(text: str) -> tuple[float, ...]:

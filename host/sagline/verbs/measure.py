@@ -4,9 +4,10 @@
 import argparse
 import json
 import sys
+from pathlib import Path
 from typing import Any
 
-from sagline.verbs.common import add_json, add_rig, times_s
+from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 
 EPILOG = """examples:
   sagline measure --rig 'virtual://lr6?seed=7'
@@ -59,6 +60,7 @@ def add(commands: Any) -> None:
         metavar="FILE",
         help="keep every byte with its time; --rig 'replay://FILE' plays it again",
     )
+    add_log(parser, "keep the run in this log (default: the usual one; simulated: the demo log)")
     add_json(parser)
     parser.set_defaults(run=run)
 
@@ -80,28 +82,50 @@ def run(args: argparse.Namespace) -> int:
         temperature_c=args.temperature,
         clear_trip=args.clear_trip,
     )
-    result = _measure(resolve(args.rig, config), settings, args.trace)
+    result, record_id, keeper = _measure(resolve(args.rig, config), settings, args.trace, args.log)
     if args.json:
         print(json.dumps(result.to_dict(), indent=2))
     else:
         from sagline.wording import report_lines
 
         print("\n".join(report_lines(result)))
+    if keeper is None:
+        return 0
+    if keeper.remark is not None:
+        print(f"sagline: {keeper.remark}", file=sys.stderr)
+    if keeper.failure is not None:
+        # The result is out; what could not be kept is said last, with its own exit status.
+        raise keeper.failure
+    if not args.json:
+        option = "" if args.log else "--demo " if result.kind == "virtual" else ""
+        known = short_id(record_id)
+        print(f"\nKept in the log as {known}: `sagline log show {option}{known}`")
     return 0
 
 
-def _measure(address: str, settings: Any, trace: str | None) -> Any:
+def _measure(
+    address: str, settings: Any, trace: str | None, log: Path | None
+) -> tuple[Any, str, Any]:
+    """Return the result, its record's id, and the keeper, None where nothing is kept."""
     from sagline.device.procedure import run as procedure
-    from sagline.device.progress import Finished
+    from sagline.device.progress import Finished, Planned
     from sagline.device.rig import open_rig
+    from sagline.log.choice import log_for
+    from sagline.log.keeper import Keeper
 
     shown = sys.stderr.isatty()
+    record_id = ""
     with open_rig(address, trace) as rig:
-        for item in procedure(rig, settings):
+        progress = procedure(rig, settings)
+        path = log_for(rig, log)
+        keeper = None if path is None else Keeper(path)
+        for item in progress if keeper is None else keeper.keep(progress):
+            if isinstance(item, Planned):
+                record_id = item.record.id
             if isinstance(item, Finished):
                 if shown:
                     print(file=sys.stderr)
-                return item.result
+                return item.result, record_id, keeper
             if shown:
                 _show(item)
     raise AssertionError("a measurement ends with Finished or an error")
