@@ -43,6 +43,14 @@ def figure(quantity: Quantity, unit: str) -> str:
     return f"{quantity.value:.{places}f} {unit} ± {big:.{places}f} {unit}"
 
 
+def bare_figure(value: float, u95: float | None) -> str:
+    """Return for example "0.1612 ± 0.0019", for a column whose heading has the unit."""
+    if u95 is None:
+        return f"{value:.4g}"
+    places = decimals_for(u95)
+    return f"{value:.{places}f} ± {u95:.{places}f}"
+
+
 def coverage(quantity: Quantity) -> str:
     """Return what the ± means, for example "95 %, k = 1.8"."""
     if quantity.k is None:
@@ -192,7 +200,12 @@ def budget_lines(result: Result) -> list[str]:
 
 def count(items: Sequence[object], noun: str) -> str:
     """Return for example "5 repeats" or "1 note"."""
-    return f"{len(items)} {noun}" if len(items) == 1 else f"{len(items)} {noun}s"
+    return counted(len(items), noun)
+
+
+def counted(number: int, noun: str) -> str:
+    """Return for example "5 repeats" or "1 note"."""
+    return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
 
 
 def plan_sentence(load_ohm: float, repeats: int, rest_ms: int, on_ms: int, reason: str) -> str:

@@ -47,8 +47,7 @@ CREATE TABLE result (
     times TEXT NOT NULL,
     emf_v REAL NOT NULL,
     r_ohm REAL NOT NULL,
-    r_u REAL,
-    r_k REAL,
+    r_u95_ohm REAL,
     r_t_s REAL,
     document TEXT NOT NULL
 ) STRICT;

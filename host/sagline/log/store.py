@@ -14,6 +14,7 @@ from uuid6 import uuid7
 from sagline.log.opening import LogError, connect, explained
 from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result
+from sagline.wording import expanded
 
 
 class Log:
@@ -63,7 +64,7 @@ class Log:
                 " VALUES (?, ?, ?, ?, ?, ?, ?)",
                 (
                     record.id,
-                    _moment(record.started_at),
+                    moment(record.started_at),
                     record.kind,
                     record.rig_name,
                     record.designation,
@@ -99,7 +100,7 @@ class Log:
 
     def mark(self, record_ids: Sequence[str], what: str, value: str | None) -> None:
         """Say something of records: their "label", or "deleted" yes or no. Nothing is erased."""
-        now = _moment(datetime.now(UTC))
+        now = moment(datetime.now(UTC))
         with self.writing() as db:
             db.executemany(
                 "INSERT INTO mark VALUES (?, ?, ?, ?, ?)",
@@ -170,7 +171,7 @@ class Log:
         ]
 
 
-def _moment(at: datetime) -> str:
+def moment(at: datetime) -> str:
     """A time as text that sorts as times do."""
     return at.astimezone(UTC).isoformat(timespec="microseconds")
 
@@ -190,7 +191,7 @@ def _put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
     times = json.dumps([at.t_s for at in result.r_at])
     r = result.r_ohm
     db.execute(
-        "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             result.id,
             record_id,
@@ -198,8 +199,7 @@ def _put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
             times,
             result.emf_v.value,
             r.value,
-            r.u,
-            r.k,
+            expanded(r),
             r.t_s,
             result.model_dump_json(by_alias=True),
         ),

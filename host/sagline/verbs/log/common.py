@@ -1,0 +1,87 @@
+# SPDX-License-Identifier: MIT
+"""What the verbs of `sagline log` share: which log, which runs, how a run is named."""
+
+import argparse
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from sagline.verbs.common import add_json, add_log
+
+if TYPE_CHECKING:
+    from sagline.log.listing import Filters
+    from sagline.log.store import Log
+
+
+def add_verb(verbs: Any, name: str, help_text: str, description: str = "") -> Any:
+    """Declare a verb with the options that all of them have; return its parser."""
+    parser = verbs.add_parser(
+        name,
+        help=help_text,
+        description=description or f"{help_text[0].upper()}{help_text[1:]}.",
+        allow_abbrev=False,
+    )
+    add_log(parser, "the log's file (default: that of real measurements)")
+    parser.add_argument("--demo", action="store_true", help="the log of simulated runs")
+    add_json(parser)
+    return parser
+
+
+def add_ids(parser: argparse.ArgumentParser) -> None:
+    """Add one or more ids."""
+    parser.add_argument("ids", nargs="+", metavar="ID", help="a run: its id, or the end of it")
+
+
+def add_filters(parser: argparse.ArgumentParser) -> None:
+    """Add what runs are chosen by."""
+    parser.add_argument("--label", metavar="TEXT", help="runs with this in their label")
+    parser.add_argument("--designation", metavar="TEXT", help="with this in their designation")
+    parser.add_argument("--rig", metavar="TEXT", help="with this in the rig's model or serial")
+    parser.add_argument("--since", type=_day, metavar="DATE", help="from this day on: 2026-11-25")
+    parser.add_argument("--until", type=_day, metavar="DATE", help="before this day")
+    parser.add_argument("--deleted", action="store_true", help="the deleted ones instead")
+
+
+def filters_of(args: argparse.Namespace) -> "Filters":
+    """Return what the options of `add_filters` say."""
+    from sagline.log.listing import Filters
+
+    return Filters(
+        label=args.label,
+        designation=args.designation,
+        rig=args.rig,
+        since=args.since,
+        until=args.until,
+        deleted=args.deleted,
+    )
+
+
+def open_log(args: argparse.Namespace, *, write: bool = False) -> "Log":
+    """Open the log that the options name. Raises LogError, UsageError."""
+    from sagline.log.opening import LogError
+    from sagline.log.store import Log
+
+    path = log_path(args)
+    if write and not path.exists():
+        raise LogError("no_log", f"There is no log {path} yet.", "Measure something first.")
+    return Log(path, write=write)
+
+
+def log_path(args: argparse.Namespace) -> Path:
+    """Return the file of the log that the options name. Raises UsageError for two of them."""
+    from sagline.errors import UsageError
+    from sagline.log.choice import usual_log
+
+    if args.log is not None and args.demo:
+        raise UsageError("two_logs", "--log and --demo name two logs.", "Give one of them.")
+    return args.log or usual_log(demo=args.demo)
+
+
+def _day(text: str) -> datetime:
+    try:
+        # A time without a zone is one of this computer's.
+        return datetime.fromisoformat(text).astimezone()
+    except (ValueError, OverflowError, OSError):
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no date such as 2026-11-25 or 2026-11-25T14:30"
+        ) from None

@@ -1,0 +1,76 @@
+# SPDX-License-Identifier: MIT
+"""`sagline log list`: the runs there are, the newest last, where a terminal shows it."""
+
+import argparse
+import json
+import sys
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Any
+
+from sagline.verbs.common import short_id
+from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
+
+if TYPE_CHECKING:
+    from sagline.log.listing import Row
+
+LIMIT = 50
+
+
+def add(verbs: Any) -> None:
+    """Declare the verb."""
+    parser = add_verb(
+        verbs,
+        "list",
+        "list runs, the newest last",
+        "List runs, the newest last. r is that of the newest result, with its U at 95 %.",
+    )
+    add_filters(parser)
+    parser.add_argument(
+        "--limit", type=_count, default=LIMIT, metavar="N",
+        help=f"the newest N of them (default {LIMIT}; 0 is all)",
+    )  # fmt: skip
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the runs. Returns the exit status."""
+    from sagline.log.listing import count_runs, list_runs
+
+    filters = filters_of(args)
+    with open_log(args) as log:
+        rows = list_runs(log, filters, args.limit or -1)
+        there_are = count_runs(log, filters)
+    if args.json:
+        runs = [{**asdict(row), "started_at": row.started_at.isoformat()} for row in rows]
+        print(json.dumps({"runs": runs, "count": there_are}, indent=2))
+        return 0
+    if not rows:
+        print("No run is as you ask.")
+        return 0
+    print(f"{'ID':<8}  {'STARTED':<16}  {'CELL':<8}  {'E / V':>7}  {'r / Ω':>17}  LABEL")
+    for row in reversed(rows):
+        print(_line(row))
+    if there_are > len(rows):
+        print(f"{len(rows)} of {there_are} runs; --limit 0 lists all", file=sys.stderr)
+    return 0
+
+
+def _line(row: "Row") -> str:
+    from sagline.wording import bare_figure, counted
+
+    started = f"{row.started_at.astimezone():%Y-%m-%d %H:%M}"
+    if row.emf_v is None or row.r_ohm is None:
+        figures = f"{row.state}, {counted(row.repeats, 'repeat')}"[:26].rjust(26)
+    else:
+        figures = f"{row.emf_v:7.3f}  {bare_figure(row.r_ohm, row.r_u95_ohm):>17}"
+        if row.state != "complete":
+            figures += f"  ({row.state})"
+    label = row.label or ""
+    line = f"{short_id(row.id)}  {started}  {row.designation or '-':<8.8}  {figures}  {label}"
+    return line.rstrip()
+
+
+def _count(text: str) -> int:
+    if not text.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r} is no number of runs")
+    return int(text)

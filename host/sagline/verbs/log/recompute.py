@@ -1,0 +1,83 @@
+# SPDX-License-Identifier: MIT
+"""`sagline log recompute`: figures from the record again, beside those it has."""
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+from sagline.verbs.common import short_id, times_s
+from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
+
+if TYPE_CHECKING:
+    from sagline.log.recomputing import Recomputed
+
+
+def add(verbs: Any) -> None:
+    """Declare the verb."""
+    parser = add_verb(
+        verbs,
+        "recompute",
+        "compute runs again from their records, beside the results they have",
+        "Compute runs again from their records by this version's method. The results they have "
+        "stay; where one of this method and these times is there, nothing is added.",
+    )
+    parser.add_argument("ids", nargs="*", metavar="ID", help="runs; none: those of the filters")
+    parser.add_argument(
+        "--times", type=times_s, metavar="S,...", help="times after switching for r, in s"
+    )
+    add_filters(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Compute, add and tell. Returns 4 where a run yields no figure."""
+    from sagline.analysis.values import AnalysisError
+    from sagline.log.listing import list_runs
+    from sagline.log.recomputing import recompute
+
+    done: list[Recomputed] = []
+    failed: list[tuple[str, AnalysisError]] = []
+    with open_log(args, write=True) as log:
+        if args.ids:
+            record_ids = list(dict.fromkeys(log.find(given) for given in args.ids))
+        else:
+            record_ids = [row.id for row in list_runs(log, filters_of(args))]
+        for number, record_id in enumerate(record_ids, 1):
+            if sys.stderr.isatty() and len(record_ids) > 1:
+                print(f"\r\x1b[K{number} of {len(record_ids)} runs", end="", file=sys.stderr)
+            try:
+                done.append(recompute(log, record_id, args.times))
+            except AnalysisError as error:
+                failed.append((record_id, error))
+    if sys.stderr.isatty() and len(record_ids) > 1:
+        print(file=sys.stderr)
+    if args.json:
+        print(json.dumps(_document(done, failed), indent=2))
+    else:
+        for one in done:
+            print(_line(one))
+        for record_id, error in failed:
+            print(f"{short_id(record_id)}  no figure: {error.message} {error.remedy}")
+    return AnalysisError.exit_status if failed else 0
+
+
+def _line(one: "Recomputed") -> str:
+    from sagline.wording import figure
+
+    known = short_id(one.record_id)
+    now = figure(one.result.r_ohm, "Ω")
+    if not one.added:
+        return f"{known}  r {now}: has a result of method {one.result.method} already"
+    before = "" if one.before is None else f"; before {figure(one.before.r_ohm, 'Ω')}"
+    return f"{known}  r {now}{before}"
+
+
+def _document(done: list["Recomputed"], failed: list[Any]) -> dict[str, Any]:
+    return {
+        "results": [
+            {"id": one.record_id, "added": one.added, "result": one.result.to_dict()}
+            for one in done
+        ],
+        "failed": [{"id": record_id, **error.to_dict()} for record_id, error in failed],
+    }

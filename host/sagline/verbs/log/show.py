@@ -1,0 +1,81 @@
+# SPDX-License-Identifier: MIT
+"""`sagline log show`: one run, its record and its results."""
+
+import argparse
+import json
+from typing import TYPE_CHECKING, Any
+
+from sagline.verbs.log.common import add_verb, open_log
+
+if TYPE_CHECKING:
+    from sagline.records import Record
+
+
+def add(verbs: Any) -> None:
+    """Declare the verb."""
+    parser = add_verb(
+        verbs,
+        "show",
+        "show one run: its newest result, and what was done",
+        "Show one run: its newest result in words, how it was made, and which results it has.",
+    )
+    parser.add_argument("id", metavar="ID", help="the run's or a result's id, or the end of it")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the run. Returns the exit status."""
+    from sagline.wording import report_lines
+
+    with open_log(args) as log:
+        record_id = log.find(args.id)
+        record = log.record(record_id)
+        results = log.results(record_id)
+    if args.json:
+        about = record.to_dict()
+        about["steps"] = len(record.steps)
+        said = {
+            "record": about,
+            "state": record.state,
+            "results": [result.to_dict() for result in results],
+        }
+        print(json.dumps(said, indent=2))
+        return 0
+    print("\n".join(_about(record)))
+    if not results:
+        print(_why_none(record, args))
+        return 0
+    print()
+    print("\n".join(report_lines(results[-1])))
+    if len(results) > 1:
+        print(f"\n{len(results)} results, this is the newest:")
+        for result in results:
+            times = ", ".join(f"{at.t_s:g}" for at in result.r_at if at.t_s is not None)
+            print(f"  {result.id}  method {result.method}, at {times} s")
+    return 0
+
+
+def _about(record: "Record") -> list[str]:
+    plan = record.plan
+    rows = [
+        ("run", record.id),
+        ("label", record.label),
+        ("cell", record.designation),
+        ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
+        ("operator", record.operator),
+        ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
+        ("done", f"{len(record.steps)} of {plan.repeats} repeats on {plan.load_ohm:g} Ω"),
+        ("state", record.state if record.ending is None or record.ending.code is None
+         else f"{record.state}: {record.ending.code}"),
+    ]  # fmt: skip
+    return [f"{name:<9} {value}" for name, value in rows if value is not None]
+
+
+def _why_none(record: "Record", args: argparse.Namespace) -> str:
+    if not record.steps:
+        return "\nIt ended before its first repeat: there is no result."
+    where = " --demo" if args.demo else f" --log '{args.log}'" if args.log else ""
+    return (
+        "\nIt ended before its result was made. What there is can be computed:\n"
+        f"  sagline log recompute{where} {record.id[-8:]}"
+    )

@@ -1,0 +1,318 @@
+# SPDX-License-Identifier: MIT
+"""`sagline log`: runs listed, shown, labelled, deleted and restored, computed again, merged."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from uuid6 import uuid7
+
+import sagline
+from sagline.cli import main
+from sagline.device.procedure import Settings, run
+from sagline.device.progress import Finished, RepeatDone
+from sagline.log.keeper import Keeper
+from sagline.log.listing import Filters, list_runs
+from sagline.log.merging import equal_labels, merge
+from sagline.log.opening import LogError
+from sagline.log.recomputing import recompute
+from sagline.log.store import Log
+
+
+def keep(path, label, *, cell="lr6", stop_after=None):
+    """Measure into `path`; the run ends after `stop_after` repeats, as where the host dies."""
+    keeper = Keeper(path)
+    with sagline.open_rig(f"virtual://{cell}?seed=3") as rig:
+        designation = {"lr6": "LR6", "6lr61": "6LR61"}[cell]
+        running = run(rig, Settings(designation=designation, repeats=2, label=label))
+        for item in keeper.keep(running):
+            if isinstance(item, RepeatDone) and item.repeat == stop_after:
+                # No ending is written: the connection just goes.
+                assert keeper._log is not None
+                keeper._log.close()
+                keeper._record_id = None
+                running.close()
+                break
+            if isinstance(item, Finished):
+                break
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory):
+    """A log of three runs: kitchen 1, block, and an interrupted one."""
+    path = tmp_path_factory.mktemp("made") / "made.sqlite"
+    keep(path, "kitchen 1")
+    keep(path, "block", cell="6lr61")
+    keep(path, "cut off", stop_after=1)
+    return path
+
+
+@pytest.fixture
+def path(made, tmp_path):
+    return Path(shutil.copy(made, tmp_path / "log.sqlite"))
+
+
+@pytest.fixture
+def ids(path):
+    with Log(path) as log:
+        return {row.label: row.id for row in list_runs(log, Filters())}
+
+
+@pytest.fixture
+def log_(path, capsys):
+    """Run `sagline log VERB ...` on the log; return status, words, errors."""
+
+    def run_(*arguments):
+        status = main(["log", *arguments, "--log", str(path)])
+        said = capsys.readouterr()
+        return status, said.out, said.err
+
+    return run_
+
+
+def contents(path):
+    """Everything in the log, table by table."""
+    with Log(path) as log:
+        tables = ("record", "header", "step", "ending", "result", "mark")
+        return {name: log.db.execute(f"SELECT * FROM {name} ORDER BY 1, 2").fetchall()
+                for name in tables}  # fmt: skip
+
+
+def test_a_list_has_a_row_a_run_the_newest_last(log_, ids):
+    status, out, err = log_("list")
+    assert (status, err) == (0, "")
+    lines = out.splitlines()
+    assert [line.split()[0] for line in lines[1:]] == [
+        ids[label][-8:] for label in ("kitchen 1", "block", "cut off")
+    ]
+    assert "±" in lines[1] and "LR6" in lines[1] and lines[1].endswith("kitchen 1")
+    assert "interrupted, 1 repeat" in lines[3]
+    assert max(map(len, lines)) <= 80
+
+
+def test_a_list_is_chosen_by_label_designation_rig_and_time(path):
+    tomorrow = datetime.now(UTC) + timedelta(days=1)
+    with Log(path) as log:
+
+        def labels(**filters):
+            return [row.label for row in list_runs(log, Filters(**filters))]
+
+        assert labels(label="KITCH") == ["kitchen 1"]
+        assert labels(designation="6lr") == ["block"]
+        assert labels(rig="lr6-3") == ["cut off", "kitchen 1"]
+        assert labels(rig="nothing") == []
+        assert labels(since=tomorrow) == []
+        assert labels(until=tomorrow) == ["cut off", "block", "kitchen 1"]
+        assert labels(label="%") == [], "no wildcard"
+        assert len(list_runs(log, Filters(), limit=2)) == 2
+
+
+def test_json_of_a_list_has_the_figures(log_):
+    _, out, _ = log_("list", "--json", "--designation", "6LR61")
+    (row,) = json.loads(out)["runs"]
+    assert row["state"] == "complete"
+    assert row["r_ohm"] == pytest.approx(1.9, rel=0.1)
+    assert 0.0 < row["r_u95_ohm"] < 0.5
+
+
+def test_show_prints_record_and_result(log_, ids):
+    status, out, _ = log_("show", ids["kitchen 1"][-8:])
+    assert status == 0
+    assert "2 of 2 repeats on 3.3 Ω" in out
+    assert "r(0.1 s) =" in out
+    _, out, _ = log_("show", ids["cut off"], "--json")
+    said = json.loads(out)
+    assert (said["state"], said["results"], said["record"]["steps"]) == ("interrupted", [], 1)
+
+
+def test_an_interrupted_run_says_how_to_compute_what_there_is(log_, ids, path):
+    _, out, _ = log_("show", ids["cut off"])
+    assert f"sagline log recompute --log '{path}' {ids['cut off'][-8:]}" in out
+    status, out, _ = log_("recompute", ids["cut off"])
+    assert status == 0
+    assert out.startswith(f"{ids['cut off'][-8:]}  r 0.1")
+    _, out, _ = log_("show", ids["cut off"])
+    assert "1 of 2 repeats" in out and "state     interrupted" in out
+    assert "r(0.1 s) =" in out
+
+
+@pytest.mark.parametrize(
+    ("given", "code"),
+    [
+        ("zz", "bad_id"),
+        ("", "bad_id"),
+        ("%", "bad_id"),
+        ("ffffff0", "unknown_id"),
+        ("0", "several_ids"),
+    ],
+)
+def test_an_id_that_means_no_run_or_several(log_, given, code):
+    status, _, err = log_("show", given, "--json")
+    assert (status, json.loads(err)["error"]["code"]) == (2, code)
+
+
+def test_a_label_is_changed_and_changed_back(log_, ids, path):
+    first = contents(path)
+    assert log_("label", ids["block"], "loan")[:2] == (
+        0, f"{ids['block'][-8:]} is now 'loan'; it was 'block'.\n",
+    )  # fmt: skip
+    assert "loan" in log_("list")[1]
+    assert json.loads(log_("show", ids["block"], "--json")[1])["results"][0]["label"] == "loan"
+    log_("label", ids["block"], "block")
+    after = contents(path)
+    assert len(after.pop("mark")) == 2
+    assert first.pop("mark") == []
+    assert after == first
+
+
+def test_delete_marks_and_restore_undoes(log_, ids, path):
+    before = contents(path)
+    status, out, _ = log_("delete", ids["block"], ids["cut off"])
+    assert status == 0
+    assert f"sagline log restore {ids['block'][-8:]} {ids['cut off'][-8:]}" in out
+    assert len(log_("list")[1].splitlines()) == 2
+    assert len(log_("list", "--deleted")[1].splitlines()) == 3
+    assert log_("restore", ids["block"], ids["cut off"])[0] == 0
+    after = contents(path)
+    assert len(after.pop("mark")) == len(before.pop("mark")) + 4
+    assert after == before
+
+
+def test_delete_takes_all_or_none(log_, ids):
+    assert log_("delete", ids["block"], "ffffff0")[0] == 2
+    assert "block" in log_("list")[1]
+
+
+def test_recompute_adds_beside_and_only_what_is_new(log_, ids, path):
+    before = contents(path)
+    status, out, _ = log_("recompute", ids["block"])
+    assert (status, "already" in out) == (0, True)
+    assert contents(path) == before
+    status, out, _ = log_("recompute", ids["block"], "--times", "0.1,0.2", "--json")
+    (row,) = json.loads(out)["results"]
+    assert row["added"]
+    assert [at["t_s"] for at in row["result"]["r_at"]] == [0.1, 0.2]
+    after = contents(path)
+    assert set(before["result"]) < set(after["result"])
+    assert len(after["result"]) == len(before["result"]) + 1
+    assert log_("recompute", ids["block"], "--times", "0.1,0.2")[1].endswith("already\n")
+    assert "2 results" in log_("show", ids["block"])[1]
+
+
+def test_recompute_tells_which_run_yields_no_figure(log_, ids):
+    status, out, _ = log_("recompute", "--times", "0.9")
+    assert status == 4
+    assert out.count("no figure") == 3
+
+
+def test_a_result_of_another_method_stays_beside(path, ids):
+    with Log(path, write=True) as log:
+        (old,) = log.results(ids["block"])
+        log.db.execute("DELETE FROM result WHERE record_id = ?", (ids["block"],))
+        other = old.model_copy(update={"id": str(uuid7()), "method": "window-0"})
+        log.add_result(ids["block"], other)
+        done = recompute(log, ids["block"])
+        assert done.added
+        assert [r.method for r in log.results(ids["block"])] == ["window-0", old.method]
+        assert done.result.r_ohm == old.r_ohm
+
+
+def test_merging_takes_everything_once(path, tmp_path, log_):
+    other = tmp_path / "other.sqlite"
+    keep(other, "bench 7")
+    mine = contents(path)
+    status, out, _ = log_("merge", str(other))
+    assert (status, out) == (0, f"1 run and 1 result came in from {other}.\n")
+    merged = contents(path)
+    for table, rows in contents(other).items():
+        assert set(merged[table]) == set(mine[table]) | set(rows), table
+    log_("merge", str(other))
+    assert contents(path) == merged
+
+
+def test_merging_brings_marks_and_later_steps(path, tmp_path, ids):
+    other = Path(shutil.copy(path, tmp_path / "other.sqlite"))
+    with Log(other, write=True) as log:
+        log.mark([ids["block"]], "label", "block B")
+        log.mark([ids["kitchen 1"]], "deleted", "yes")
+        recompute(log, ids["cut off"])
+    with Log(path, write=True) as log:
+        log.mark([ids["kitchen 1"]], "label", "kitchen one")
+        assert equal_labels(log, other) == []
+        merged = merge(log, other)
+        assert (merged.records, merged.results, merged.marks) == (0, 1, 2)
+        assert {row.label for row in list_runs(log, Filters())} == {"block B", "cut off"}
+        assert [row.label for row in list_runs(log, Filters(deleted=True))] == ["kitchen one"]
+
+
+@pytest.mark.parametrize(("choice", "labels"), [("same", ["kitchen 1"] * 2),
+                         ("apart", ["kitchen 1 (other)", "kitchen 1"])])  # fmt: skip
+def test_equal_labels_are_asked_about(path, tmp_path, log_, choice, labels):
+    other = tmp_path / "other.sqlite"
+    keep(other, "kitchen 1")
+    before = contents(path)
+    status, _, err = log_("merge", str(other), "--json")
+    assert (status, json.loads(err)["error"]["code"]) == (2, "equal_labels")
+    assert contents(path) == before
+    assert log_("merge", str(other), "--equal-labels", choice)[0] == 0
+    with Log(path) as log:
+        assert [row.label for row in list_runs(log, Filters(label="kitchen"))] == labels
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="pseudo terminals are a thing of Unix")
+@pytest.mark.parametrize(("typed", "labels"), [(b"?\ny\n", {"kitchen 1"}),
+                         (b"no\n", {"kitchen 1", "kitchen 1 (other)"})])  # fmt: skip
+def test_a_person_at_a_terminal_is_asked(path, tmp_path, typed, labels):
+    import pty
+
+    other = tmp_path / "other.sqlite"
+    keep(other, "kitchen 1")
+    ours, theirs = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "sagline", "log", "merge", str(other), "--log", str(path)],
+        stdin=theirs, stdout=subprocess.PIPE, stderr=theirs,
+    )  # fmt: skip
+    os.write(ours, typed)
+    process.communicate(timeout=60)
+    os.close(ours)
+    os.close(theirs)
+    assert process.returncode == 0
+    with Log(path) as log:
+        assert {row.label for row in list_runs(log, Filters(label="kitchen"))} == labels
+
+
+def test_two_contents_under_one_id_are_refused(path, tmp_path, ids):
+    other = Path(shutil.copy(path, tmp_path / "other.sqlite"))
+    with Log(other, write=True) as log:
+        log.db.execute("UPDATE step SET document = x'00' WHERE record_id = ?", (ids["block"],))
+    before = contents(path)
+    with Log(path, write=True) as log, pytest.raises(LogError) as caught:
+        merge(log, other)
+    assert caught.value.code == "two_contents"
+    assert contents(path) == before
+
+
+def test_a_log_is_not_merged_into_itself(log_, path):
+    status, _, err = log_("merge", str(path), "--json")
+    assert (status, json.loads(err)["error"]["code"]) == (2, "same_log")
+
+
+@pytest.mark.parametrize("verb", ["list", "delete ab", "label ab x", "recompute", "show ab"])
+def test_where_there_is_no_log_none_is_made(sagline_home, capsys, verb):
+    name, *rest = verb.split()
+    assert main(["log", name, *rest]) == 2
+    assert "no log" in capsys.readouterr().err
+    assert not sagline_home.exists()
+
+
+def test_real_and_demo_logs_are_two(sagline_home, capsys):
+    keep(sagline_home / "demo-log.sqlite", "shown")
+    assert main(["log", "list"]) == 2
+    assert main(["log", "list", "--demo"]) == 0
+    assert "shown" in capsys.readouterr().out
+    assert main(["log", "list", "--demo", "--log", "x"]) == 2
