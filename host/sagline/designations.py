@@ -2,9 +2,10 @@
 """Battery designations: what is expected of each, and the load the plan gives it.
 
 Letters and sizes follow IEC 60086-1 for primary batteries (L alkaline, C lithium-manganese,
-R round), IEC 61951-2 for nickel-metal-hydride (HR) and IEC 61960-3 for lithium-ion (ICR,
-diameter/height in mm). The sealed lead-acid entry has no designation of that kind; `PB12` is
-this project's own short name. `low_v` and `high_v` bound the open voltage of a cell that may
+R round), IEC 61951-2 for nickel-metal-hydride (HR) and IEC 61960-3 for lithium-ion (I, then C
+cobalt or Fp iron phosphate, R round, diameter/height in mm; Fp by a decision of the IECEE's
+laboratories on that standard, second-hand). Lead-acid batteries have no such designation;
+`PB12` is this project's own name. `low_v` and `high_v` bound the open voltage of a cell that may
 carry the designation, from flat to fresh: from memory, plausibility only.
 """
 
@@ -34,12 +35,16 @@ _ALL = (
     Designation("CR2032", "lithium coin cell", 3.0, 2.0, 3.4, 470.0, False, "lithium-manganese"),
     Designation("HR6", "nickel-metal-hydride AA", 1.2, 1.0, 1.5, 3.3, True, "nickel"),
     Designation("ICR18/65", "lithium-ion 18650", 3.6, 2.5, 4.25, 3.3, True, "lithium-ion"),
-    Designation("PB12", "sealed lead-acid 12 V", 12.0, 10.5, 13.8, 15.0, True, "lead-acid"),
+    Designation(
+        "IFpR26/65", "lithium iron phosphate 26650", 3.2, 2.0, 3.65, 3.3, True, "lithium-ion"
+    ),
+    Designation("PB12", "lead-acid 12 V", 12.0, 10.5, 13.8, 15.0, True, "lead-acid"),
 )
 
 DESIGNATIONS: Mapping[str, Designation] = MappingProxyType({d.designation: d for d in _ALL})
+_BY_FOLDED_NAME = {name.casefold(): found for name, found in DESIGNATIONS.items()}
 
 
 def find(designation: str) -> Designation | None:
     """Return the entry of this name, in any case; None where the table has none."""
-    return DESIGNATIONS.get(designation) or DESIGNATIONS.get(designation.upper())
+    return _BY_FOLDED_NAME.get(designation.casefold())

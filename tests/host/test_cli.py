@@ -9,6 +9,7 @@ import sys
 import pytest
 
 from sagline import __version__, cli
+from sagline.virtual.cells import CATALOGUE
 
 LR6 = "virtual://lr6?seed=7"
 
@@ -134,7 +135,12 @@ def test_measure_in_words(sagline):
          "load_limit"),
         (("measure", "--lab", "x"), 2, "usage"),
         (("virtual", "truth", "nothing"), 2, "unknown_cell"),
-        (("virtual", "truth", "lr6", "--load", "-1"), 2, "bad_truth"),
+        (("virtual", "truth", "lr6", "--load", "-1"), 2, "bad_load"),
+        (("virtual", "truth", "lr6", "--at=-1"), 2, "bad_times"),
+        (("virtual", "truth"), 2, "which_cell"),
+        (("virtual", "truth", "lr6", "--cell", "x.toml"), 2, "which_cell"),
+        (("virtual", "truth", "--cell", "no such.toml"), 2, "unreadable_cell"),
+        (("measure", "--rig", "virtual://custom?cell=no%20such.toml"), 2, "unreadable_cell"),
         (("nonsense",), 2, "usage"),
     ],
 )  # fmt: skip
@@ -176,6 +182,37 @@ def test_truth(sagline):
     assert [row["t_s"] for row in truth["r_at"]] == [0.01, 0.1, 1.0]
     assert truth["load_ohm"] == 3.3
     assert "r(0.1 s)" in sagline("virtual", "truth", "lr6")[1]
+
+
+def test_truth_of_ones_own_cell(sagline):
+    """The catalogue's files are in the same format; a cell of the name lr6 is planned 3.3 ohm."""
+    file = str(CATALOGUE / "lr6.toml")
+    own = sagline("virtual", "truth", "--cell", file, "--at", "1", "--json")
+    assert own == sagline("virtual", "truth", "lr6", "--at", "1", "--json")
+    assert own[0] == 0
+
+
+def test_the_files_format_in_the_help_is_the_one_that_is_read(sagline, tmp_path):
+    _, text, _ = sagline("virtual", "truth", "--help")
+    lines = [line.strip() for line in text.splitlines()]
+    file = tmp_path / "cell.toml"
+    file.write_text("\n".join(lines[lines.index("emf_v = 1.58") :]), encoding="utf-8")
+    assert sagline("virtual", "truth", "--cell", str(file)) == sagline("virtual", "truth", "lr6")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [("--version",), ("--help",), ("virtual", "--help"), ("virtual", "truth", "--help")],
+)
+def test_help_waits_for_no_heavy_import(arguments):
+    code = (
+        "import sys; from sagline import cli\n"
+        f"try: cli.main({arguments!r})\n"
+        "except SystemExit: pass\n"
+        "sys.exit(', '.join({'scipy', 'GTC', 'pydantic'} & set(sys.modules)) or 0)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=60)
+    assert (done.returncode, done.stderr) == (0, "")
 
 
 def test_lists(sagline):

@@ -11,7 +11,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from sagline.virtual.cells import Cell
+from sagline.virtual.cell import Cell
 from sagline.virtual.diffusion import ladder
 from sagline.virtual.parts import ChannelParts, Parts
 

@@ -3,7 +3,7 @@
 
 from dataclasses import replace
 
-from sagline.virtual.cells import Cell
+from sagline.virtual.cell import Cell
 from sagline.virtual.parts import ChannelParts, Parts, nominal_parts
 from sagline.virtual.schottky import Schottky
 

@@ -7,6 +7,20 @@ from typing import Any
 
 from sagline.verbs.common import add_json, times_s
 
+TRUTH_EPILOG = """a file for --cell, and for 'virtual://custom?cell=FILE':
+  emf_v = 1.58
+  r_instant_ohm = 0.110
+  rc = [[0.018, 0.0015], [0.024, 0.030]]   # pairs of ohms and time constant in s
+  diffusion_ohm_per_sqrt_s = 0.030         # r rises by this times the root of time
+  capacity_ah = 2.5
+  temperature_c = 23.0
+  # These may be left out:
+  name = "mine"             # "custom"
+  title = "my AA"           # "custom cell"
+  designation = "LR6"       # none, so --load must be given
+  emf_slope_v = 0.55        # 0; fall of the EMF over the whole capacity, in V
+"""
+
 
 def add(commands: Any) -> None:
     """Declare the command and its verbs."""
@@ -21,9 +35,15 @@ def add(commands: Any) -> None:
     add_json(listing)
     listing.set_defaults(run=run_list)
     truth = verbs.add_parser(
-        "truth", help="the true EMF and r(t) of a simulated cell", allow_abbrev=False
+        "truth",
+        help="the true EMF and r(t) of a simulated cell",
+        description="The true EMF and r(t) of a simulated cell: one by NAME, or your own.",
+        epilog=TRUTH_EPILOG,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+        allow_abbrev=False,
     )
-    truth.add_argument("name", metavar="NAME", help="a name from `sagline virtual list`")
+    truth.add_argument("name", nargs="?", metavar="NAME", help="a name from `sagline virtual list`")
+    truth.add_argument("--cell", metavar="FILE", help="a cell of your own, a TOML file as below")
     truth.add_argument("--load", type=float, metavar="OHM", help="the load (default: the plan's)")
     truth.add_argument(
         "--at",
@@ -66,20 +86,9 @@ def run_list(args: argparse.Namespace) -> int:
 
 def run_truth(args: argparse.Namespace) -> int:
     """Print the true values of one simulated cell."""
-    from sagline.errors import UsageError
-    from sagline.virtual.cells import CELLS
     from sagline.virtual.truth import truth
 
-    if args.name not in CELLS:
-        raise UsageError(
-            "unknown_cell",
-            f"There is no virtual cell {args.name!r}.",
-            f"Use one of: {', '.join(CELLS)}.",
-        )
-    try:
-        found = truth(CELLS[args.name], args.load, args.at)
-    except ValueError as error:
-        raise UsageError("bad_truth", f"{error}.", "Give --load and --at as positive.") from error
+    found = truth(_cell(args.name, args.cell), args.load, args.at)
     if args.json:
         print(json.dumps(found, indent=2))
         return 0
@@ -90,6 +99,29 @@ def run_truth(args: argparse.Namespace) -> int:
         print(f"{'r(' + format(row['t_s'], 'g') + ' s)':<11} {row['value']:.5f} Ω")
     print(f"on a load of {true['load_ohm']:g} Ω; simulated")
     return 0
+
+
+def _cell(name: str | None, file: str | None) -> Any:
+    """Return the one cell that is meant."""
+    from pathlib import Path
+
+    from sagline.errors import UsageError
+    from sagline.virtual.cellfile import load
+    from sagline.virtual.cells import CELLS
+
+    if (name is None) == (file is None):
+        raise UsageError(
+            "which_cell",
+            "Which cell is meant: NAME or --cell FILE, one of the two.",
+            "Write for example `sagline virtual truth lr6`.",
+        )
+    if file is not None:
+        return load(Path(file))
+    if name is not None and name in CELLS:
+        return CELLS[name]
+    raise UsageError(
+        "unknown_cell", f"There is no virtual cell {name!r}.", f"Use one of: {', '.join(CELLS)}."
+    )
 
 
 def run_serve(args: argparse.Namespace) -> int:

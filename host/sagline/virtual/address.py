@@ -2,14 +2,19 @@
 """Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&board=...&pace=...&fault=...
 
 `virtual://tray?cells=lr6,lr6-worn` is a rig with a tray of cells beside it: the first is in,
-and hands put in the next ones (`hands.py`).
+and hands put in the next ones (`hands.py`). `virtual://custom?cell=FILE.toml` holds a cell of
+the user's own (`cellfile.py`). Values are percent-decoded; a plus sign is a plus sign.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Literal, cast, get_args
-from urllib.parse import parse_qsl, unquote, urlsplit
+from urllib.parse import SplitResult, unquote, urlsplit
 
 from sagline.errors import UsageError
+from sagline.virtual.cell import Cell
+from sagline.virtual.cellfile import load
 from sagline.virtual.cells import CELLS
 from sagline.virtual.faults import Faults, parse_faults
 
@@ -20,10 +25,15 @@ Pace = Literal["fast", "real"]
 
 @dataclass(frozen=True)
 class VirtualAddress:
-    """What a virtual:// address asks for; `cells` in the order they are put in."""
+    """What a virtual:// address asks for.
+
+    `cells` are names in the order they are put in, all of them keys of `known`: the catalogue,
+    and a cell of the user's own, which goes before one of the catalogue of the same name.
+    """
 
     name: str
     cells: tuple[str, ...]
+    known: Mapping[str, Cell] = field(default_factory=lambda: CELLS)
     seed: int = 0
     adc: Adc = "both"
     board: BoardName = "rp2350"
@@ -32,6 +42,7 @@ class VirtualAddress:
 
 
 TRAY = "tray"
+CUSTOM = "custom"
 
 _CHOICES: dict[str, tuple[str, ...]] = {
     "adc": get_args(Adc),
@@ -41,11 +52,19 @@ _CHOICES: dict[str, tuple[str, ...]] = {
 
 
 def parse(url: str) -> VirtualAddress:
-    """Return the address in `url`. Raises UsageError naming what is wrong and what is allowed."""
-    parts = urlsplit(url)
+    """Return the address in `url`, the file of a custom cell read.
+
+    Raises UsageError naming what is wrong and what is allowed.
+    """
+    parts = _split(url)
     name = unquote(parts.netloc)
-    values = dict(parse_qsl(parts.query, keep_blank_values=True))
-    cells = _cells(name, values)
+    values = query_values(parts.query)
+    known = CELLS
+    if name == CUSTOM:
+        own = _own_cell(values.pop("cell", ""))
+        cells, known = (own.name,), {**CELLS, own.name: own}
+    else:
+        cells = _cells(name, values)
     seed = _seed(values.pop("seed", "0"))
     chosen: dict[str, str] = {}
     for key, allowed in _CHOICES.items():
@@ -67,17 +86,49 @@ def parse(url: str) -> VirtualAddress:
         raise UsageError(
             "bad_address",
             f"The address has an unknown part: {', '.join(sorted(values))}.",
-            f"Known parts are seed, {', '.join(_CHOICES)}, fault.",
+            f"Known parts are seed, {', '.join(_CHOICES)}, fault; for a tray also cells, for "
+            f"{CUSTOM} also cell.",
         )
     return VirtualAddress(
         name,
         cells,
+        known,
         seed,
         cast(Adc, chosen["adc"]),
         cast(BoardName, chosen["board"]),
         cast(Pace, chosen["pace"]),
         faults,
     )
+
+
+def _split(url: str) -> SplitResult:
+    try:
+        parts = urlsplit(url)
+    except ValueError:
+        parts = None
+    if parts is None or parts.fragment or parts.path not in ("", "/"):
+        raise UsageError(
+            "bad_address",
+            f"The address is more than a name and values: {url}",
+            "Write virtual://NAME?KEY=VALUE; within a value # is %23, & is %26, % is %25.",
+        )
+    return parts
+
+
+def query_values(query: str) -> dict[str, str]:
+    """The values of a query, percent-decoded; the last one counts where a key comes twice."""
+    pairs = (part.partition("=") for part in query.split("&") if part)
+    return {unquote(key): unquote(value) for key, _, value in pairs}
+
+
+def _own_cell(file: str) -> Cell:
+    if not file:
+        raise UsageError(
+            "no_cell_file",
+            "The address names no file of a cell.",
+            f"Write virtual://{CUSTOM}?cell=FILE.toml; `sagline virtual truth --help` shows one.",
+        )
+    return load(Path(file))
 
 
 def _cells(name: str, values: dict[str, str]) -> tuple[str, ...]:
@@ -96,7 +147,8 @@ def _cells(name: str, values: dict[str, str]) -> tuple[str, ...]:
             raise UsageError(
                 "unknown_cell",
                 f"There is no virtual cell {cell!r}.",
-                f"Use one of: {', '.join(CELLS)}. `sagline virtual list` describes them.",
+                f"Use one of: {', '.join(CELLS)}. `sagline virtual list` describes them. A cell of "
+                f"your own is virtual://{CUSTOM}?cell=FILE.toml.",
             )
     return names
 

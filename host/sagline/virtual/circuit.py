@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sagline.virtual.cells import Cell
+from sagline.virtual.cell import Cell
 from sagline.virtual.diffusion import ladder
 from sagline.virtual.loose import loose
 from sagline.virtual.modes import LEAST_RATE, mean_rise, rise

@@ -7,7 +7,6 @@ They never touch the wire. What they do happens at the present instant of virtua
 from dataclasses import replace
 from typing import Any
 
-from sagline.virtual.cells import CELLS
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.port import VirtualPort
 from sagline.virtual.wiring import Side
@@ -38,14 +37,15 @@ class Hands:
     def insert(self, name: str) -> None:
         """Put in a rested cell, the right way round, in place of the present one.
 
-        Raises ValueError for a name that `CELLS` does not have.
+        Raises ValueError for a name that neither the catalogue nor the address has.
         """
-        if name not in CELLS:
-            raise ValueError(f"no cell {name!r}; there are {', '.join(CELLS)}")
+        known = self._port.address.known
+        if name not in known:
+            raise ValueError(f"no cell {name!r}; there are {', '.join(known)}")
 
         def put_in(circuit: Circuit) -> None:
             circuit.rewire(replace(circuit.wiring, present=True, reversed=False))
-            circuit.insert(CELLS[name])
+            circuit.insert(known[name])
 
         self._port.hardware.handle(put_in)
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from sagline.virtual.cells import Cell
+from sagline.virtual.cell import Cell
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.clock import VirtualClock
 from sagline.virtual.faults import (

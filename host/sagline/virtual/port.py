@@ -15,7 +15,6 @@ import numpy as np
 from serial.serialutil import PortNotOpenError, SerialBase, SerialException
 
 from sagline.virtual.address import VirtualAddress, parse
-from sagline.virtual.cells import CELLS
 from sagline.virtual.clock import VirtualClock
 from sagline.virtual.hardware import SimulationBug, VirtualHardware
 from sagline.virtual.meter import HandMeter
@@ -43,7 +42,7 @@ def build_hardware(address: VirtualAddress, clock: VirtualClock) -> VirtualHardw
     """Return the hardware that `address` describes; its seed draws the rig and the noise."""
     draw, noise, *_ = _generators(address.seed)
     return VirtualHardware(
-        CELLS[address.cells[0]],
+        address.known[address.cells[0]],
         draw_parts(draw, wide_codes=address.board == "rp2040"),
         noise,
         clock,

@@ -11,9 +11,10 @@ rig are bidden to do (`bidding.py`).
 import select
 import socket
 from contextlib import suppress
-from urllib.parse import parse_qsl, urlencode, urlsplit
+from urllib.parse import quote, urlencode, urlsplit
 
 from sagline.errors import UsageError
+from sagline.virtual.address import query_values
 from sagline.virtual.bidding import obey
 from sagline.virtual.hands import Hands
 from sagline.virtual.port import VirtualPort
@@ -31,9 +32,9 @@ _CHUNK = 4096
 def real_pace_url(name: str) -> str:
     """Return the address of the rig `name` (a name or a virtual:// URL) at pace=real."""
     parts = urlsplit(name if "://" in name else f"virtual://{name}")
-    query = dict(parse_qsl(parts.query, keep_blank_values=True))
+    query = query_values(parts.query)
     query.setdefault("pace", "real")
-    return parts._replace(query=urlencode(query)).geturl()
+    return parts._replace(query=urlencode(query, quote_via=quote)).geturl()
 
 
 def listen(port: int) -> socket.socket:
