@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""EMF and internal resistance of any cell or battery, with uncertainty.
+"""EMF and internal resistance of a cell or battery, with uncertainty.
 
 import sagline
 
@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 from sagline_board import __version__
 
 if TYPE_CHECKING:
-    from sagline.device.rig import open_rig
+    from sagline.python import open_rig
 
 __all__ = ["__version__", "open_rig"]
 
@@ -21,7 +21,7 @@ __all__ = ["__version__", "open_rig"]
 def __getattr__(name: str) -> Any:
     # Late, so that `sagline --version` starts without numpy and pyserial.
     if name == "open_rig":
-        from sagline.device.rig import open_rig
+        from sagline.python import open_rig
 
         return open_rig
     raise AttributeError(f"module 'sagline' has no attribute {name!r}")

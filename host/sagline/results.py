@@ -136,6 +136,17 @@ class Result(_Model):
         """Return the JSON document as plain dicts, lists, strings and numbers."""
         return self.model_dump(mode="json", by_alias=True)
 
+    def to_frame(self) -> Any:
+        """Return the repeats as a pandas.DataFrame. Raises ImportError without pandas."""
+        from sagline.notebook import frame_of
+
+        return frame_of(self)
+
+    def _repr_html_(self) -> str:
+        from sagline.notebook import html_of
+
+        return html_of(self)
+
 
 def make_result(
     found: "Estimate",

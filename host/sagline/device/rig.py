@@ -306,6 +306,8 @@ def _path(log: str | Path | None) -> Path | None:
 def open_rig(address: str, trace: str | None = None) -> Rig:
     """Open the rig at `address`, e.g. "virtual://lr6?seed=7" or "/dev/ttyACM0".
 
+    That is what `sagline.open_rig` does after `rigs.resolve` has found the address.
+
     `trace` names a file in which every byte is kept; "replay://FILE" plays it.
     Raises UsageError, LinkLost, WrongDevice.
     """
