@@ -13,10 +13,10 @@ import sys
 from collections.abc import Sequence
 
 from sagline.errors import SaglineError, UsageError
-from sagline.verbs import demo, hands, log, measure, rigs, virtual, where
+from sagline.verbs import demo, hands, log, measure, rigs, schema, virtual, where
 from sagline_board import __version__
 
-VERBS = (demo, measure, log, rigs, virtual, hands, where)
+VERBS = (demo, measure, log, rigs, virtual, hands, where, schema)
 
 STATUSES = """exit status:
   0 result, with or without warnings   1 our fault   2 usage

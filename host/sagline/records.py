@@ -22,7 +22,12 @@ RECORD_SCHEMA = "sagline-record-1"
 
 
 class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True,
+        extra="forbid",
+        allow_inf_nan=False,
+        json_schema_serialization_defaults_required=True,
+    )
 
 
 class Points(_Model):

@@ -23,7 +23,9 @@ METHOD = "window-1"
 
 
 class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, allow_inf_nan=False)
+    model_config = ConfigDict(
+        frozen=True, allow_inf_nan=False, json_schema_serialization_defaults_required=True
+    )
 
 
 class Quantity(_Model):

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
@@ -24,6 +24,8 @@ from sagline.analysis.values import (
     FloatArray,
     RawStep,
 )
+
+Codes = TypeVar("Codes", float, FloatArray)
 
 BLOCKING_DIODE_V = 0.3
 """Expected drop of the force path's blocking diode: used to plan only, it falls out of r."""
@@ -118,11 +120,34 @@ def tap_per_code_v(profile: RigProfile, converter: int, channel: int, range_high
 
 
 def tap_volts(
-    profile: RigProfile, converter: int, channel: int, code: float, range_high: bool
-) -> float:
-    """Volts at a channel's tap for a mean code, with nominal values."""
+    profile: RigProfile, converter: int, channel: int, code: Codes, range_high: bool
+) -> Codes:
+    """Volts at a channel's tap for a mean code, or an array of them, with nominal values."""
     gain, lift_v = transfer(profile.channels[channel], profile.reference.reference_v, range_high)
     return (code * code_width_v(profile, converter) - lift_v) / gain
+
+
+def tap_points(
+    raw: RawStep, profile: RigProfile, converter: int, channel: int
+) -> tuple[FloatArray, FloatArray]:
+    """Middles of a channel's windows (us from the start of the step), nominal volts there.
+
+    Points that straddle an edge are left out: their mean belongs to neither side. Raises
+    AnalysisError for an absent converter or a record without the channel.
+    """
+    end_us = raw.start_us + raw.length_us
+    chosen = (raw.source == converter * 4 + channel) & (raw.n > 0)
+    for edge_us in raw.edges_us:
+        chosen &= (end_us <= edge_us) | (raw.start_us >= edge_us)
+    if not chosen.any():
+        raise AnalysisError(
+            "no_points",
+            f"the record holds no points of channel {channel} of converter {converter}",
+            "measure again; if it stays so, run the selftest",
+        )
+    codes: FloatArray = raw.total[chosen] / raw.n[chosen]
+    middle_us = raw.start_us[chosen] + raw.length_us[chosen] / 2.0
+    return middle_us, tap_volts(profile, converter, channel, codes, raw.range_high)
 
 
 def expected_readings(
@@ -175,27 +200,12 @@ def waveform(raw: RawStep, profile: RigProfile, converter: int) -> Waveform:
     the load is on, and is zero while it is off. Points that straddle an edge are left out.
     Raises AnalysisError for an absent converter or a record without the three channels.
     """
-    width_v = code_width_v(profile, converter)
     edges_us = raw.edges_us
     origin_us = edges_us[0] if edges_us else 0
-    end_us = raw.start_us + raw.length_us
-    whole = np.ones(raw.source.shape, dtype=bool)
-    for edge_us in edges_us:
-        whole &= (end_us <= edge_us) | (raw.start_us >= edge_us)
 
     def tap(channel: int) -> tuple[FloatArray, FloatArray]:
-        chosen = whole & (raw.source == converter * 4 + channel) & (raw.n > 0)
-        if not chosen.any():
-            raise AnalysisError(
-                "no_points",
-                f"the record holds no points of channel {channel} of converter {converter}",
-                "measure again; if it stays so, run the selftest",
-            )
-        gain, lift_v = transfer(
-            profile.channels[channel], profile.reference.reference_v, raw.range_high
-        )
-        t_s = (raw.start_us[chosen] + raw.length_us[chosen] / 2.0 - origin_us) * 1e-6
-        return t_s, (raw.total[chosen] / raw.n[chosen] * width_v - lift_v) / gain
+        middle_us, volts = tap_points(raw, profile, converter, channel)
+        return (middle_us - origin_us) * 1e-6, volts
 
     t_s, sense_v = tap(SENSE)
     off_s = (edges_us[1] - origin_us) * 1e-6 if len(edges_us) > 1 else float("inf")

@@ -77,6 +77,11 @@ def log_path(args: argparse.Namespace) -> Path:
     return args.log or usual_log(demo=args.demo)
 
 
+def log_option(args: argparse.Namespace) -> str:
+    """Return how a further command names the same log: " --demo", " --log 'FILE'" or ""."""
+    return " --demo" if args.demo else f" --log '{args.log}'" if args.log else ""
+
+
 def _day(text: str) -> datetime:
     try:
         # A time without a zone is one of this computer's.

@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.log.common import add_verb, open_log
+from sagline.verbs.log.common import add_verb, log_option, open_log
 
 if TYPE_CHECKING:
     from sagline.records import Record
@@ -74,8 +74,7 @@ def _about(record: "Record") -> list[str]:
 def _why_none(record: "Record", args: argparse.Namespace) -> str:
     if not record.steps:
         return "\nIt ended before its first repeat: there is no result."
-    where = " --demo" if args.demo else f" --log '{args.log}'" if args.log else ""
     return (
         "\nIt ended before its result was made. What there is can be computed:\n"
-        f"  sagline log recompute{where} {record.id[-8:]}"
+        f"  sagline log recompute{log_option(args)} {record.id[-8:]}"
     )

@@ -1,0 +1,35 @@
+# SPDX-License-Identifier: MIT
+"""`sagline schema`: the JSON Schemas of results and records, for programs that read them."""
+
+import argparse
+import json
+from typing import Any
+
+from sagline.verbs.common import add_json
+
+DOCUMENTS = ("result", "record")
+
+
+def add(commands: Any) -> None:
+    """Declare the command."""
+    parser = commands.add_parser(
+        "schema",
+        help="print the JSON Schema of a result or a record",
+        description="Print the JSON Schema (draft 2020-12) of a result (`measure --json`, `log "
+        "export --json`) or of a record (`log export --raw`); without a name, one that "
+        "describes both.",
+        allow_abbrev=False,
+    )
+    parser.add_argument(
+        "document", nargs="?", choices=DOCUMENTS, metavar="result|record", help="which of them"
+    )
+    add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Print the schema; it is JSON with or without --json. Returns the exit status."""
+    from sagline.jsonschemas import schema_of
+
+    print(json.dumps(schema_of(args.document), indent=2))
+    return 0

@@ -1,0 +1,73 @@
+# SPDX-License-Identifier: MIT
+"""Makes the samples of what this version stores, on the virtual rig.
+
+    python tests/samples/make.py
+
+log-v1.sqlite: four runs; one of them relabelled, one deleted (of a single repeat), one
+interrupted; some with the one converter, some with the other. record-v1.json and
+result-v1.json: the first of them, as exported.
+
+Samples of a version that was released are never made again: a later version must read what
+that one wrote, so nothing that is there is overwritten. A new version of a document or of the
+log gets further samples, with its number in their names.
+"""
+
+import sys
+from pathlib import Path
+
+import sagline
+from sagline.cli import main
+from sagline.device.procedure import Settings, run
+from sagline.device.progress import RepeatDone
+from sagline.log.keeper import Keeper
+from sagline.log.listing import Filters, list_runs
+from sagline.log.store import Log
+
+HERE = Path(__file__).parent
+LOG = HERE / "log-v1.sqlite"
+
+
+def measure(address: str, *, interrupt_after: int | None = None, **settings) -> None:
+    """Keep one run; with `interrupt_after` as it is where the computer dies after that repeat."""
+    keeper = Keeper(LOG)
+    with sagline.open_rig(address) as rig:
+        for item in keeper.keep(run(rig, Settings(**settings))):
+            if isinstance(item, RepeatDone) and item.repeat == interrupt_after:
+                # Whoever leaves now finds no log to write an ending to.
+                keeper._record_id = None
+                return
+    if keeper.failure is not None:
+        raise keeper.failure
+
+
+def make() -> None:
+    """Write every sample. Raises FileExistsError where one is there."""
+    for path in (LOG, HERE / "record-v1.json", HERE / "result-v1.json"):
+        if path.exists():
+            raise FileExistsError(f"{path} is there; samples are never made again")
+    measure(
+        "virtual://lr6?seed=11&adc=ads1115", designation="LR6", repeats=2, times_s=(0.1, 0.2),
+        label="kitchen 3", operator="A. Volta", temperature_c=21.5,
+    )  # fmt: skip
+    measure("virtual://6lr61?seed=12&adc=onboard", designation="6LR61", repeats=2, label="smoke")
+    measure("virtual://lr6-worn?seed=13&adc=ads1115", designation="LR6", repeats=1, label="worn")
+    measure(
+        "virtual://lr6?seed=14&adc=ads1115", designation="LR6", repeats=3, label="cut off",
+        interrupt_after=1,
+    )  # fmt: skip
+    with Log(LOG) as log:
+        ids = {row.label: row.id for row in list_runs(log, Filters())}
+    for form, name in (("--raw", "record-v1.json"), ("--json", "result-v1.json")):
+        status = main(
+            ["log", "export", ids["kitchen 3"], form, "--log", str(LOG), "--out", str(HERE / name)]
+        )
+        if status:
+            sys.exit(status)
+    # Last, as whoever closes it after writing leaves one file, with nothing waiting beside it.
+    with Log(LOG, write=True) as log:
+        log.mark([ids["smoke"]], "label", "smoke alarm")
+        log.mark([ids["worn"]], "deleted", "yes")
+
+
+if __name__ == "__main__":
+    make()
