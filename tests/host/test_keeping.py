@@ -140,25 +140,3 @@ def test_a_result_that_cannot_be_stored_is_printed_and_the_log_stays_whole(tmp_p
     with Log(path) as log:
         assert log.db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
         assert log.record(before.id) == before
-
-
-def test_a_log_without_room_costs_neither_the_result_nor_what_it_holds(tmp_path):
-    path = tmp_path / "log.sqlite"
-    kept(path)
-    keeper = Keeper(path)
-    result = None
-    with sagline.open_rig(LR6) as rig:
-        for item in keeper.keep(run(rig, Settings(designation="LR6", repeats=3))):
-            if isinstance(item, Finished):
-                result = item.result
-            if isinstance(item, RepeatDone) and item.repeat == 1:
-                assert keeper._log is not None
-                db = keeper._log.db
-                pages = db.execute("PRAGMA page_count").fetchone()[0]
-                db.execute(f"PRAGMA max_page_count = {pages + 1}")
-    assert result is not None
-    assert keeper.failure is not None
-    assert (keeper.failure.code, keeper.failure.exit_status) == ("log_full", 5)
-    with Log(path) as log:
-        states = [log.record(row[0]).state for row in log.db.execute("SELECT id FROM record")]
-    assert sorted(states) == ["complete", "interrupted"]

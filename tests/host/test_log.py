@@ -35,7 +35,7 @@ def keep(path, label, *, cell="lr6", stop_after=None):
                 # No ending is written: the connection just goes.
                 assert keeper._log is not None
                 keeper._log.close()
-                keeper._record_id = None
+                keeper._record = None
                 running.close()
                 break
             if isinstance(item, Finished):

@@ -34,7 +34,7 @@ def measure(address: str, *, interrupt_after: int | None = None, **settings) -> 
         for item in keeper.keep(run(rig, Settings(**settings))):
             if isinstance(item, RepeatDone) and item.repeat == interrupt_after:
                 # Whoever leaves now finds no log to write an ending to.
-                keeper._record_id = None
+                keeper._record = None
                 return
     if keeper.failure is not None:
         raise keeper.failure

@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Keeps a run while it goes on: each repeat is in the log before anybody is told that it is done.
 
-A log that fails does not cost the measurement: it goes on, and `failure` says what to tell.
+A log that fails does not cost the measurement: it goes on, and at its end the whole of it is
+tried once more. Where that fails too, `failure` says what to tell.
 """
 
 from collections.abc import Callable, Generator
@@ -10,9 +11,9 @@ from pathlib import Path
 
 from sagline.device.progress import Finished, Planned, Progress, RepeatDone
 from sagline.errors import NotStored, SaglineError
-from sagline.log.opening import LogError
+from sagline.log.opening import BUSY_S, LogError
 from sagline.log.store import Log
-from sagline.records import Ending
+from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result, Warning_
 
 
@@ -23,13 +24,17 @@ class Keeper:
     remark: what to tell about the log where it works with less than it should.
     """
 
-    def __init__(self, path: Path, *, options: str = "") -> None:
+    def __init__(self, path: Path, *, options: str = "", busy_s: float = BUSY_S) -> None:
+        """`options` and `busy_s` (s) are those of `Log`."""
         self.path = path
         self.failure: NotStored | None = None
         self.remark: str | None = None
         self._options = options
+        self._busy_s = busy_s
         self._log: Log | None = None
-        self._record_id: str | None = None
+        # The run so far, and not after its ending.
+        self._record: Record | None = None
+        self._steps: list[StepRecord] = []
 
     def keep(self, progress: Generator[Progress, None, None]) -> Generator[Progress, None, None]:
         """Pass a run's progress on, and put what it brings into the log first.
@@ -37,24 +42,27 @@ class Keeper:
         Closing this closes the run. Raises what the run raises, and nothing of its own.
         """
         self.failure = None
-        self._record_id = None
+        self._record = None
         self._attempt(self._open)
         try:
             for item in progress:
-                self._attempt(lambda item=item: self._take(item))
+                self._take(item)
                 yield item
         except SaglineError as error:
             self._end("failed", error.code)
             raise
+        except Exception:
+            self._end("failed", "our_fault")
+            raise
         except BaseException:
-            # The load first: the log may have to wait for somebody.
-            progress.close()
-            self._end("stopped", None)
+            try:
+                # The load first: the log may have to wait for somebody.
+                progress.close()
+            finally:
+                self._end("stopped", None)
             raise
         finally:
-            if self._log is not None:
-                self._log.close()
-                self._log = None
+            self._close()
 
     def measure(self, progress: Generator[Progress, None, None]) -> Result:
         """Drive a run to its end and return its result; one that was not kept says so."""
@@ -68,38 +76,53 @@ class Keeper:
                 return result.model_copy(update={"warnings": [*result.warnings, warning]})
         raise AssertionError("a measurement ends with Finished or an error")
 
-    def _open(self) -> None:
-        self._log = Log(self.path, write=True, options=self._options)
-        if not self._log.has_wal:
-            self.remark = (
-                f"The folder of {self.path} does not allow the log's usual way of writing; it is "
-                "written more slowly, and cannot be read meanwhile."
-            )
+    def _open(self) -> Log:
+        if self._log is None:
+            self._log = Log(self.path, write=True, options=self._options, busy_s=self._busy_s)
+            if not self._log.has_wal:
+                self.remark = (
+                    f"The folder of {self.path} does not allow the log's usual way of writing; "
+                    "it is written more slowly, and cannot be read meanwhile."
+                )
+        return self._log
+
+    def _close(self) -> None:
+        log, self._log = self._log, None
+        if log is not None:
+            log.close()
 
     def _take(self, item: Progress) -> None:
-        assert self._log is not None
         match item:
             case Planned(_, record):
-                self._log.begin(record)
-                self._record_id = record.id
-            case RepeatDone() if self._record_id is not None:
-                self._log.add_step(self._record_id, item.step)
-            case Finished(result, ending) if self._record_id is not None:
-                record_id, self._record_id = self._record_id, None
-                self._log.end(record_id, ending, result)
+                self._record, self._steps = record, []
+                self._attempt(lambda: self._open().begin(record))
+            case RepeatDone() if self._record is not None:
+                step, record_id = item.step, self._record.id
+                self._steps.append(step)
+                self._attempt(lambda: self._open().add_step(record_id, step))
+            case Finished(result, ending):
+                self._finish(ending, result)
             case _:
                 pass
 
     def _end(self, how: str, code: str | None) -> None:
-        record_id, self._record_id = self._record_id, None
-        if record_id is not None and self._log is not None:
-            ending = Ending.model_validate(
-                {"at": datetime.now(UTC), "how": how, "code": code, "remarks": []}
-            )
-            log = self._log
-            self._attempt(lambda: log.end(record_id, ending))
+        ending = {"at": datetime.now(UTC), "how": how, "code": code, "remarks": []}
+        self._finish(Ending.model_validate(ending))
 
-    def _attempt(self, act: Callable[[], None]) -> None:
+    def _finish(self, ending: Ending, result: Result | None = None) -> None:
+        """Write the ending, or where something failed before, all that is not in the log yet."""
+        record, self._record = self._record, None
+        if record is None:
+            return
+        self._attempt(lambda: self._open().end(record.id, ending, result))
+        if self.failure is not None:
+            # Whoever was writing may have let go, or room been made.
+            self.failure = None
+            self._close()
+            whole = record.with_steps(self._steps, ending)
+            self._attempt(lambda: self._open().complete(whole, result))
+
+    def _attempt(self, act: Callable[[], object]) -> None:
         """Do it unless something failed before; keep the first failure."""
         if self.failure is not None:
             return

@@ -6,7 +6,8 @@ from datetime import datetime
 from typing import Any
 
 from sagline.log.opening import explained
-from sagline.log.store import Log, moment
+from sagline.log.rows import moment
+from sagline.log.store import Log
 
 
 @dataclass(frozen=True)

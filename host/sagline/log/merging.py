@@ -15,7 +15,8 @@ from urllib.parse import quote
 from uuid6 import uuid7
 
 from sagline.log.opening import LogError, connect, explained
-from sagline.log.store import Log, moment
+from sagline.log.rows import moment
+from sagline.log.store import Log
 
 # In the order in which one may refer to the other, with the columns that make an id.
 _TABLES = {

@@ -2,6 +2,8 @@
 """Opens a log, and says in words why one does not open or take what is written."""
 
 import sqlite3
+import time
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -14,38 +16,60 @@ from sagline.log import schema
 BUSY_S = 5.0
 
 
+# How often to ask for what SQLite does not wait for.
+ASK_AGAIN_S = 0.02
+
+
 class LogError(UsageError):
     """The log cannot be read, or what it is told makes no sense."""
 
 
-def connect(path: Path, *, write: bool, options: str = "") -> tuple[sqlite3.Connection, bool]:
+def connect(
+    path: Path, *, write: bool, options: str = "", busy_s: float = BUSY_S
+) -> tuple[sqlite3.Connection, bool]:
     """Return the open log, made or migrated where `write`, and whether it has its WAL.
 
-    `options` are further parameters of SQLite's file URI. Raises LogError where it does not
-    open, is no log, or is of a newer version.
+    `options` are further parameters of SQLite's file URI; another program that writes is waited
+    for up to `busy_s`. Raises LogError where it does not open, is no log, or is of a newer
+    version.
     """
-    if not write and not path.exists():
-        raise LogError("no_log", f"There is no log {path} yet.", "Measure something first.")
-    mode = "rwc" if write else "ro"
     with explained(path):
+        _require_file(path, write)
         if write:
             path.parent.mkdir(parents=True, exist_ok=True)
         db = sqlite3.connect(
-            f"file:{quote(str(path))}?mode={mode}&{options}",
+            f"file:{quote(str(path))}?mode={'rwc' if write else 'ro'}&{options}",
             uri=True,
-            timeout=BUSY_S,
+            timeout=busy_s,
             isolation_level=None,
+            # A run may be closed by another thread than it was driven by. Never by two at once:
+            # it is a generator.
+            check_same_thread=False,
         )
     try:
         with explained(path):
             _require_log(db, path)
-            has_wal = _settle(db, write)
-            if write and schema.version_of(db) < schema.VERSION:
+            has_wal = _settle(db, busy_s) if write else True
+            if schema.version_of(db) < schema.VERSION:
+                if not write:
+                    # Made, but its maker has not come to write anything.
+                    raise _no_log(path)
                 schema.migrate(db)
     except BaseException:
         db.close()
         raise
     return db, has_wal
+
+
+def _no_log(path: Path) -> LogError:
+    return LogError("no_log", f"There is no log {path} yet.", "Measure something first.")
+
+
+def _require_file(path: Path, write: bool) -> None:
+    if path.is_dir():
+        raise LogError("not_a_log", f"{path} is a folder.", "Name a file in it.")
+    if not write and not path.exists():
+        raise _no_log(path)
 
 
 def _require_log(db: sqlite3.Connection, path: Path) -> None:
@@ -60,25 +84,49 @@ def _require_log(db: sqlite3.Connection, path: Path) -> None:
         )
 
 
-def _settle(db: sqlite3.Connection, write: bool) -> bool:
+def _settle(db: sqlite3.Connection, busy_s: float) -> bool:
     """Set how safely and how fast it writes; return whether readers and a writer may share it."""
     db.execute("PRAGMA foreign_keys = ON")
-    if not write:
-        return True
     # Nothing that was told as stored is lost, be it to a power cut.
     db.execute("PRAGMA synchronous = FULL")
-    return db.execute("PRAGMA journal_mode = WAL").fetchone()[0] == "wal"
+    until_s = time.monotonic() + busy_s
+    while True:
+        try:
+            return db.execute("PRAGMA journal_mode = WAL").fetchone()[0] == "wal"
+        except sqlite3.OperationalError as error:
+            # Two programs that make the same log: SQLite does not wait in this place.
+            busy = error.sqlite_errorname.startswith("SQLITE_BUSY")
+            if not busy or time.monotonic() > until_s:
+                raise
+            time.sleep(ASK_AGAIN_S)
 
 
 @contextmanager
 def explained(path: Path, *, storing: bool = False) -> Iterator[None]:
-    """Turn what SQLite and the system say into an error with a remedy."""
+    """Turn what SQLite, the system and documents say into an error with a remedy."""
+    kind: type[SaglineError] = NotStored if storing else LogError
     try:
         yield
     except (sqlite3.Error, OSError) as error:
         code, message, remedy = _words(path, error)
-        kind: type[SaglineError] = NotStored if storing else LogError
         raise kind(code, message, remedy) from error
+    except (ValueError, zlib.error) as error:
+        if storing:
+            raise kind(
+                "not_text",
+                f"Something of the run cannot be written to the log {path}: {error}",
+                "See that label and operator are plain text.",
+            ) from error
+        code, message, remedy = _damaged(path, "a document in it cannot be read")
+        raise kind(code, message, remedy) from error
+
+
+def _damaged(path: Path, how: str) -> tuple[str, str, str]:
+    return (
+        "log_damaged",
+        f"The log {path} is damaged, or is no log: {how}.",
+        "Keep the file; use a copy of it, or another log with --log FILE.",
+    )
 
 
 def _words(path: Path, error: Exception) -> tuple[str, str, str]:
@@ -94,17 +142,13 @@ def _words(path: Path, error: Exception) -> tuple[str, str, str]:
     if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
         return (
             "log_busy",
-            f"Another program has been writing to the log {path} for {BUSY_S:g} s.",
+            f"Another program is writing to the log {path} and does not let go of it.",
             "Let it finish, or close it.",
         )
     if name.startswith(("SQLITE_CORRUPT", "SQLITE_NOTADB")):
-        return (
-            "log_damaged",
-            f"The log {path} is damaged, or is no log: {error}.",
-            "Keep the file; use a copy of it, or another log with --log FILE.",
-        )
+        return _damaged(path, str(error))
     return (
         "log_not_opened",
-        f"The log {path} cannot be used: {error}.",
+        f"The log {path} cannot be used: {getattr(error, 'strerror', error)}.",
         "Check the path and its drive, or use another log with --log FILE.",
     )

@@ -85,9 +85,10 @@ def version_of(db: sqlite3.Connection) -> int:
 
 
 def is_log(db: sqlite3.Connection) -> bool:
-    """Whether the file is a log, or so empty that it may become one."""
-    if db.execute("PRAGMA application_id").fetchone()[0] == APPLICATION_ID:
-        return True
+    """Whether the file is a log, or so empty and unclaimed that it may become one."""
+    owner = db.execute("PRAGMA application_id").fetchone()[0]
+    if owner or version_of(db):
+        return owner == APPLICATION_ID
     return not db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
 
 
@@ -102,7 +103,9 @@ def migrate(db: sqlite3.Connection, migrations: Sequence[str] = MIGRATIONS) -> N
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute("COMMIT")
     except BaseException:
-        db.execute("ROLLBACK")
+        # A full disk may have ended the transaction already.
+        if db.in_transaction:
+            db.execute("ROLLBACK")
         raise
 
 

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """A log: records put in step by step, results beside them, and read again."""
 
-import json
+import os
 import sqlite3
 import zlib
 from collections.abc import Iterator, Sequence
@@ -11,10 +11,11 @@ from pathlib import Path
 
 from uuid6 import uuid7
 
-from sagline.log.opening import LogError, connect, explained
+from sagline.errors import NotStored
+from sagline.log.opening import BUSY_S, LogError, connect, explained
+from sagline.log.rows import moment, put_ending, put_record, put_result, put_step
 from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result
-from sagline.wording import expanded
 
 
 class Log:
@@ -24,10 +25,16 @@ class Log:
     method returns, or it raises NotStored and nothing has changed.
     """
 
-    def __init__(self, path: Path, *, write: bool = False, options: str = "") -> None:
-        """Open the log at `path`; with `write` make it where there is none. Raises LogError."""
+    def __init__(
+        self, path: Path, *, write: bool = False, options: str = "", busy_s: float = BUSY_S
+    ) -> None:
+        """Open the log at `path`; with `write` make it where there is none. Raises LogError.
+
+        `options` and `busy_s` (s) are those of `connect`.
+        """
         self.path = path
-        self.db, self.has_wal = connect(path, write=write, options=options)
+        self.db, self.has_wal = connect(path, write=write, options=options, busy_s=busy_s)
+        self._file = os.stat(path)
 
     def __enter__(self) -> "Log":
         return self
@@ -49,54 +56,67 @@ class Log:
             try:
                 yield self.db
                 self.db.execute("COMMIT")
+                self._require_in_place()
             except BaseException:
                 # A full disk may have ended the transaction already.
                 if self.db.in_transaction:
                     self.db.execute("ROLLBACK")
                 raise
 
+    def _require_in_place(self) -> None:
+        """Raise NotStored where `path` is no longer the file that is being written."""
+        try:
+            moved = not os.path.samestat(self._file, os.stat(self.path))
+        except FileNotFoundError:
+            moved = True
+        if moved:
+            raise NotStored(
+                "log_moved",
+                f"The log {self.path} was moved or deleted while it was being written.",
+                "Put it back; move a log only while nothing is measured.",
+            )
+
     def begin(self, record: Record) -> None:
         """Put a new record in; its steps, if it has any, and its ending too."""
-        document = record.model_copy(update={"steps": [], "ending": None})
         with self.writing() as db:
-            db.execute(
-                "INSERT INTO record (id, started_at, kind, rig, designation, operator, label)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?)",
-                (
-                    record.id,
-                    moment(record.started_at),
-                    record.kind,
-                    record.rig_name,
-                    record.designation,
-                    record.operator,
-                    record.label,
-                ),
-            )
-            db.execute(
-                "INSERT INTO header VALUES (?, ?)",
-                (record.id, document.model_dump_json(by_alias=True)),
-            )
+            put_record(db, record)
             for step in record.steps:
-                _put_step(db, record.id, step)
+                put_step(db, record.id, step)
             if record.ending is not None:
-                _put_ending(db, record.id, record.ending)
+                put_ending(db, record.id, record.ending)
+
+    def complete(self, record: Record, result: Result | None = None) -> None:
+        """Put in what of `record` and `result` is not in yet: what could not be written before."""
+        known = "SELECT 1 FROM record WHERE id = ?"
+        steps = "SELECT n FROM step WHERE record_id = ?"
+        with self.writing() as db:
+            if db.execute(known, (record.id,)).fetchone() is None:
+                put_record(db, record)
+            held = {n for (n,) in db.execute(steps, (record.id,))}
+            for step in record.steps:
+                if step.n not in held:
+                    put_step(db, record.id, step)
+            if record.ending is not None:
+                put_ending(db, record.id, record.ending)
+            if result is not None:
+                put_result(db, record.id, result)
 
     def add_step(self, record_id: str, step: StepRecord) -> None:
         """Put a finished step in."""
         with self.writing() as db:
-            _put_step(db, record_id, step)
+            put_step(db, record_id, step)
 
     def end(self, record_id: str, ending: Ending, result: Result | None = None) -> None:
         """Say how the run ended, and put its result in."""
         with self.writing() as db:
-            _put_ending(db, record_id, ending)
+            put_ending(db, record_id, ending)
             if result is not None:
-                _put_result(db, record_id, result)
+                put_result(db, record_id, result)
 
     def add_result(self, record_id: str, result: Result) -> None:
         """Put a result in beside those the record has."""
         with self.writing() as db:
-            _put_result(db, record_id, result)
+            put_result(db, record_id, result)
 
     def mark(self, record_ids: Sequence[str], what: str, value: str | None) -> None:
         """Say something of records: their "label", or "deleted" yes or no. Nothing is erased."""
@@ -108,6 +128,17 @@ class Log:
             )
 
     # -- reading -----------------------------------------------------------
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """The log as it is at one moment, whoever writes meanwhile. Raises LogError."""
+        with explained(self.path):
+            self.db.execute("BEGIN")
+            try:
+                yield self.db
+            finally:
+                if self.db.in_transaction:
+                    self.db.execute("ROLLBACK")
 
     def find(self, given: str) -> str:
         """Return the record's id for a record's or result's id, or any unique end or start of one.
@@ -126,11 +157,7 @@ class Log:
                 {"start": f"{wanted}%", "end": f"%{wanted}"},
             ).fetchall()
         if not rows:
-            raise LogError(
-                "unknown_id",
-                f"The log {self.path} has nothing with the id {given}.",
-                "`sagline log list` shows what it has; virtual runs are in the demo log (--demo).",
-            )
+            raise self._unknown(given)
         if len(rows) > 1:
             some = ", ".join(row[0] for row in rows[:5])
             raise LogError(
@@ -138,24 +165,34 @@ class Log:
             )
         return rows[0][0]
 
+    def _unknown(self, given: str) -> LogError:
+        return LogError(
+            "unknown_id",
+            f"The log {self.path} has nothing with the id {given}.",
+            "`sagline log list` shows what it has; virtual runs are in the demo log (--demo).",
+        )
+
     def record(self, record_id: str) -> Record:
         """Return the whole record, under the label it has now. Raises LogError."""
-        with explained(self.path):
-            header, label = self.db.execute(
+        with self.reading() as db:
+            head = db.execute(
                 "SELECT document, label FROM header JOIN record ON id = record_id WHERE id = ?",
                 (record_id,),
             ).fetchone()
-            steps = self.db.execute(
+            steps = db.execute(
                 "SELECT document FROM step WHERE record_id = ? ORDER BY n", (record_id,)
             ).fetchall()
-            ending = self.db.execute(
+            ending = db.execute(
                 "SELECT document FROM ending WHERE record_id = ?", (record_id,)
             ).fetchone()
-        record = Record.model_validate_json(header).with_steps(
-            [StepRecord.model_validate_json(zlib.decompress(data)) for (data,) in steps],
-            None if ending is None else Ending.model_validate_json(ending[0]),
-        )
-        return record.model_copy(update={"label": label})
+        if head is None:
+            raise self._unknown(record_id)
+        with explained(self.path):
+            record = Record.model_validate_json(head[0]).with_steps(
+                [StepRecord.model_validate_json(zlib.decompress(data)) for (data,) in steps],
+                None if ending is None else Ending.model_validate_json(ending[0]),
+            )
+        return record.model_copy(update={"label": head[1]})
 
     def results(self, record_id: str) -> list[Result]:
         """Return the record's results, the first one first, under the label it has now."""
@@ -165,42 +202,7 @@ class Log:
                 " WHERE record_id = ? ORDER BY result.id",
                 (record_id,),
             ).fetchall()
-        return [
-            Result.model_validate_json(document).model_copy(update={"label": label})
-            for document, label in rows
-        ]
-
-
-def moment(at: datetime) -> str:
-    """A time as text that sorts as times do."""
-    return at.astimezone(UTC).isoformat(timespec="microseconds")
-
-
-def _put_step(db: sqlite3.Connection, record_id: str, step: StepRecord) -> None:
-    document = zlib.compress(step.model_dump_json().encode())
-    db.execute("INSERT INTO step VALUES (?, ?, ?)", (record_id, step.n, document))
-
-
-def _put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
-    db.execute(
-        "INSERT INTO ending VALUES (?, ?, ?)", (record_id, ending.how, ending.model_dump_json())
-    )
-
-
-def _put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
-    times = json.dumps([at.t_s for at in result.r_at])
-    r = result.r_ohm
-    db.execute(
-        "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            result.id,
-            record_id,
-            result.method,
-            times,
-            result.emf_v.value,
-            r.value,
-            expanded(r),
-            r.t_s,
-            result.model_dump_json(by_alias=True),
-        ),
-    )
+            return [
+                Result.model_validate_json(document).model_copy(update={"label": label})
+                for document, label in rows
+            ]

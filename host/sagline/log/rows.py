@@ -1,0 +1,69 @@
+# SPDX-License-Identifier: MIT
+"""Documents into rows: what of each stands in a column of its own, for lists and searches."""
+
+import json
+import sqlite3
+import zlib
+from datetime import UTC, datetime
+
+from sagline.records import Ending, Record, StepRecord
+from sagline.results import Result
+from sagline.wording import expanded
+
+
+def moment(at: datetime) -> str:
+    """Return a time as text that sorts as times do."""
+    return at.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def put_record(db: sqlite3.Connection, record: Record) -> None:
+    """Put the record in without its steps and ending."""
+    header = record.model_copy(update={"steps": [], "ending": None})
+    db.execute(
+        "INSERT INTO record (id, started_at, kind, rig, designation, operator, label)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?)",
+        (
+            record.id,
+            moment(record.started_at),
+            record.kind,
+            record.rig_name,
+            record.designation,
+            record.operator,
+            record.label,
+        ),
+    )
+    document = header.model_dump_json(by_alias=True)
+    db.execute("INSERT INTO header VALUES (?, ?)", (record.id, document))
+
+
+def put_step(db: sqlite3.Connection, record_id: str, step: StepRecord) -> None:
+    """Put one step in."""
+    document = zlib.compress(step.model_dump_json().encode())
+    db.execute("INSERT INTO step VALUES (?, ?, ?)", (record_id, step.n, document))
+
+
+def put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
+    """Put the ending in."""
+    db.execute(
+        "INSERT INTO ending VALUES (?, ?, ?)", (record_id, ending.how, ending.model_dump_json())
+    )
+
+
+def put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
+    """Put a result in."""
+    times = json.dumps([at.t_s for at in result.r_at])
+    r = result.r_ohm
+    db.execute(
+        "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (
+            result.id,
+            record_id,
+            result.method,
+            times,
+            result.emf_v.value,
+            r.value,
+            expanded(r),
+            r.t_s,
+            result.model_dump_json(by_alias=True),
+        ),
+    )
