@@ -18,14 +18,39 @@ REFUSED = {
     "open_sense_neg": (4, "sense_neg_open", "negative sense lead", "negative sense lead"),
     "open_force_pos": (4, "force_pos_open", "positive force lead", "positive force lead"),
     "open_force_neg": (4, "force_neg_open", "negative force lead", "negative force lead"),
-    "mosfet_on": (4, "stray_current", "more current", "switch is stuck on"),
-    "mosfet_on:15": (4, "stray_current", "more current", "switch is stuck on"),
-    "mosfet_on:68": (4, "stray_current", "more current", "switch is stuck on"),
+    "mosfet_on": (
+        4,
+        "stray_current",
+        "more current",
+        "cell out now: a load may be stuck",
+    ),
+    "mosfet_on:15": (
+        4,
+        "stray_current",
+        "more current",
+        "cell out now: a load may be stuck",
+    ),
+    "mosfet_on:68": (
+        4,
+        "stray_current",
+        "more current",
+        "cell out now: a load may be stuck",
+    ),
     "mosfet_off": (4, "no_current", "No current", "load's switch"),
     "removed": (4, "no_cell", "came off", "put the cell in"),
     "removed:2": (4, "no_cell", "cell is between the clips", "put the cell in"),
-    "over_voltage": (4, "board_101", "Guard: cell voltage", "Take the cell out"),
-    "over_voltage:2": (4, "board_101", "Guard: cell voltage", "Take the cell out"),
+    "over_voltage": (
+        4,
+        "board_101",
+        "The guard stopped the load: cell",
+        "Take the cell out",
+    ),
+    "over_voltage:2": (
+        4,
+        "board_101",
+        "The guard stopped the load: cell",
+        "Take the cell out",
+    ),
 }
 CELL_NAMES = ("lr6", "6lr61")
 
@@ -119,7 +144,7 @@ def test_the_largest_loads_stuck_switch_is_refused_where_it_would_matter(adc):
             with pytest.raises(Refused) as caught:
                 rig.measure(designation="6LR61")
             assert caught.value.code == "load_stuck", seed
-            assert "see to the board" in caught.value.remedy
+            assert "Take the cell out now" in caught.value.remedy
             assert rig._link._port.hardware.conducting() == 0
 
 

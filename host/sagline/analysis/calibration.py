@@ -24,6 +24,7 @@ from sagline.analysis.values import (
     FloatArray,
     RawStep,
 )
+from sagline.errors import NEW_FIRMWARE
 
 BLOCKING_DIODE_V = 0.3
 """Expected drop of the force path's blocking diode: used to plan only, it falls out of r."""
@@ -189,7 +190,7 @@ def waveform(raw: RawStep, profile: RigProfile, converter: int) -> Waveform:
             raise AnalysisError(
                 "no_points",
                 f"the record holds no points of channel {channel} of converter {converter}",
-                "measure again; if it stays so, run the selftest",
+                f"measure again; if it stays so, {NEW_FIRMWARE}",
             )
         gain, lift_v = transfer(
             profile.channels[channel], profile.reference.reference_v, raw.range_high

@@ -104,13 +104,13 @@ _FINDINGS = {
         Finding(
             "stray_current",
             "the return lead carries more current than the load that was switched on",
-            "clean the negative force clip; if that is no help, another load's switch is stuck on: "
-            "take the cell out and see to the board",
+            "take the cell out now: a load may be stuck on and getting hot. Clean the negative "
+            "force clip; if it comes again, see to the loads' switches on the board",
         ),
         Finding(
             "load_stuck",
             "the largest load stays on when it is switched off",
-            "take the cell out and see to the board: a load's switch is stuck on",
+            "take the cell out now: it keeps discharging. See to the load's switch on the board",
         ),
     )
 }

@@ -45,6 +45,8 @@ PROBE_MS = (1000, 150, 200)
 # Rest, the largest load beside the planned one, the planned one alone, recovery.
 RELEASE_MS = (200, 60, 60, 100)
 MAX_REPEATS = 100
+# No cell works beyond; kelvins given for degrees Celsius are.
+TEMPERATURES_C = (-100.0, 150.0)
 # Refusals that are about what was asked for, not about the cell.
 _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
 
@@ -74,6 +76,15 @@ class Settings:
                 "bad_times",
                 "Each time must lie between 0.01 s and 10 s after switching.",
                 "Ask for example for --times 0.1,1.",
+            )
+        # Asked for twice, a time is reported once.
+        object.__setattr__(self, "times_s", tuple(dict.fromkeys(self.times_s)))
+        least_c, most_c = TEMPERATURES_C
+        if self.temperature_c is not None and not least_c <= self.temperature_c <= most_c:
+            raise UsageError(
+                "bad_temperature",
+                f"{self.temperature_c:g} °C is no temperature to measure a cell at.",
+                f"Give it in °C, from {least_c:g} to {most_c:g}.",
             )
 
 

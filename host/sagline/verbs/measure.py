@@ -6,6 +6,7 @@ import json
 import sys
 from typing import Any
 
+from sagline.streams import tell
 from sagline.verbs.common import add_json, add_rig, times_s
 
 EPILOG = """examples:
@@ -36,7 +37,7 @@ def add(commands: Any) -> None:
         help="the load in ohms, or auto (default): chosen for the cell",
     )
     parser.add_argument(
-        "--repeats", type=int, default=5, metavar="N", help="steps to average (default 5)"
+        "--repeats", type=int, default=5, metavar="N", help="repeats to average (default 5)"
     )
     parser.add_argument(
         "--times",
@@ -55,7 +56,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--trace",
         metavar="FILE",
-        help="keep every byte with its time; --rig 'replay://FILE' plays it again",
+        help="keep every byte with its time in a new file; --rig 'replay://FILE' plays it again",
     )
     add_json(parser)
     parser.set_defaults(run=run)
@@ -91,23 +92,34 @@ def _measure(address: str, settings: Any, trace: str | None) -> Any:
     from sagline.device.progress import Finished
     from sagline.device.rig import open_rig
 
-    shown = sys.stderr.isatty()
-    with open_rig(address, trace) as rig:
+    with _ProgressLine() as line, open_rig(address, trace) as rig:
         for item in procedure(rig, settings):
             if isinstance(item, Finished):
-                if shown:
-                    print(file=sys.stderr)
                 return item.result
-            if shown:
-                _show(item)
+            line.show(item)
     raise AssertionError("a measurement ends with Finished or an error")
 
 
-def _show(item: Any) -> None:
-    """Keep one line of progress up to date on the terminal."""
-    from sagline.device.progress import describe
+class _ProgressLine:
+    """One line of progress, kept up to date on a terminal and ended before anything else."""
 
-    print(f"\r\x1b[K{describe(item)[:79]}", end="", file=sys.stderr, flush=True)
+    def __init__(self) -> None:
+        self._wanted = sys.stderr.isatty()
+        self._begun = False
+
+    def __enter__(self) -> "_ProgressLine":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._begun:
+            tell("")
+
+    def show(self, item: Any) -> None:
+        from sagline.device.progress import describe
+
+        if self._wanted:
+            self._begun = True
+            tell(f"\r\x1b[K{describe(item)[:79]}", end="")
 
 
 def _load(text: str) -> float | None:

@@ -73,7 +73,7 @@ def run_truth(args: argparse.Namespace) -> int:
     if args.name not in CELLS:
         raise UsageError(
             "unknown_cell",
-            f"There is no virtual cell {args.name!r}.",
+            f"There is no simulated cell {args.name!r}.",
             f"Use one of: {', '.join(CELLS)}.",
         )
     try:
