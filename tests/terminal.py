@@ -14,15 +14,19 @@ from typing import Any
 
 
 class Terminal:
-    """`python -m sagline ARGUMENTS` with standard error, or all three streams, on a terminal."""
+    """`python -m sagline ARGUMENTS` with standard error, or all three streams, on a terminal.
 
-    def __init__(self, *arguments: str, whole: bool) -> None:
+    `redirected` is what a shell is told beside, such as "2>&-".
+    """
+
+    def __init__(self, *arguments: str, whole: bool, redirected: str = "") -> None:
         self.ours, self._theirs = os.openpty()
         fcntl.ioctl(self._theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
         self.before = termios.tcgetattr(self._theirs)
         self.shown = ""
+        program = (sys.executable, "-m", "sagline")
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "sagline", *arguments],
+            ["/bin/sh", "-c", f'exec "$@" {redirected}', "sh", *program, *arguments],
             stdin=self._theirs if whole else subprocess.DEVNULL,
             stdout=self._theirs if whole else subprocess.PIPE,
             stderr=self._theirs,

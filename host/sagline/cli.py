@@ -91,7 +91,7 @@ def _dispatch(arguments: list[str]) -> int:
     args = parser.parse_args(arguments)
     if args.command is not None:
         return args.run(args)
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not streams.on_terminal():
         parser.print_help(sys.stderr)
         return UsageError.exit_status
     from sagline.rigs import resolve

@@ -52,6 +52,12 @@ def prepare() -> None:
             stream.reconfigure(errors=_HANDLER)
 
 
+def on_terminal() -> bool:
+    """Whether a screen can be shown: Textual reads standard input and draws on standard
+    error, on Windows on standard output."""
+    return all(stream.isatty() for stream in (sys.stdin, sys.stdout, sys.stderr))
+
+
 class OutputLost(Exception):
     """Standard output does not take what is written to it; `reason` says why."""
 

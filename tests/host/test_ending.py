@@ -86,6 +86,14 @@ def test_the_screen_leaves_the_terminal_as_it_was(how):
     assert "; the load is off." in terminal.shown[terminal.shown.rindex("?1049l") :]
 
 
+@pytest.mark.parametrize("redirected", ["2>&-", "2>/dev/null", ">/dev/null"])
+def test_a_screen_that_could_not_be_seen_is_not_begun(redirected):
+    with Terminal("demo", whole=True, redirected=redirected) as terminal:
+        assert terminal.ended() == 2
+        assert terminal.settings() == terminal.before
+        assert ("needs a terminal" in terminal.shown) is redirected.startswith(">")
+
+
 def test_a_screen_whose_window_is_closed_ends():
     with Terminal("demo", whole=True) as terminal:
         terminal.until(lambda shown: "load on" in shown)

@@ -215,7 +215,7 @@ def check_step(reading: StepReading, profile: RigProfile, converter: int) -> Non
     if reading.end_codes is not None:
         at_end = find(profile, converter, range_high, volts(reading.end_codes))
     if at_end is not None and at_end is not at_rest:
-        raise _error(at_end, "something came off in mid-step: ")
+        raise _error(at_end, "something came off in mid-measurement: ")
     if at_rest is not None:
         raise _error(at_rest)
     if _jumped(reading, profile, converter, rest.sense_v):

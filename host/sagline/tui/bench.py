@@ -36,7 +36,7 @@ KEYS = (
     ("quit", "q quit"),
 )  # fmt: skip
 TOO_SMALL = "The window is too small: needs 60x20; q quits."
-NO_STEP = "No step yet."
+NO_STEP = "No repeat yet."
 OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE = (
     "opening", "ready", "starting", "measuring", "stopping", "stopped", "done",
 )  # fmt: skip
