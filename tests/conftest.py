@@ -2,6 +2,8 @@
 """What every test here shares: a home of its own, repeatable examples, and no skips in CI."""
 
 import os
+import signal
+import tempfile
 from collections.abc import Generator
 from pathlib import Path
 
@@ -13,11 +15,20 @@ settings.register_profile("ci", deadline=None, derandomize=True, print_blob=True
 settings.load_profile("ci" if os.environ.get("CI") == "true" else "local")
 
 
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # A shell starts what runs in the background deaf to Ctrl-C; the programs that tests start
+    # would be so too.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
 @pytest.fixture(autouse=True)
 def sagline_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Keep records and settings of a test away from those of the person who runs it."""
     home = tmp_path / "sagline-home"
     monkeypatch.setenv("SAGLINE_HOME", str(home))
+    # Reports of faults and runs that no log took go among the temporary files.
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", None)
     return home
 
 

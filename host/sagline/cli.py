@@ -1,17 +1,19 @@
 # SPDX-License-Identifier: MIT
 """The command line: parse, dispatch, and turn every error into words and a status.
 
-Exit statuses: 0 result; 1 our fault; 2 usage; 3 no rig or link lost; 4 refused;
-5 result not stored; 130 stopped by the user, load off.
+Exit statuses: 0 result; 1 our fault; 2 usage, or output not written; 3 no rig or link
+lost; 4 refused; 5 result not stored; 130 stopped by the user, load off; 128 + N by
+signal N likewise.
 """
 
 import argparse
-import io
 import json
-import os
 import sys
 from collections.abc import Sequence
+from typing import Any
 
+from sagline import streams
+from sagline.ending import Ended, listening, stopped
 from sagline.errors import SaglineError, UsageError
 from sagline.verbs import demo, hands, log, measure, rigs, schema, virtual, where
 from sagline_board import __version__
@@ -19,9 +21,10 @@ from sagline_board import __version__
 VERBS = (demo, measure, log, rigs, virtual, hands, where, schema)
 
 STATUSES = """exit status:
-  0 result, with or without warnings   1 our fault   2 usage
-  3 no rig, or link lost   4 refused by guard or validity
-  5 result made but not stored   130 stopped by the user, load off
+  0 result, with or without notes   1 our fault
+  2 usage, or output that cannot be written   3 no rig, or link lost
+  4 refused by guard or validity   5 result made but not stored
+  130 stopped by the user, load off   143, 129 by SIGTERM, SIGHUP, load off
 """
 
 
@@ -30,6 +33,13 @@ class _Parser(argparse.ArgumentParser):
 
     def error(self, message: str):
         raise UsageError("usage", f"{message}.", f"See `{self.prog} --help`.")
+
+    def parse_known_args(self, args: Any = None, namespace: Any = None) -> Any:  # pyright: ignore[reportIncompatibleMethodOverride]
+        """Parse; a command with something left over refuses it here, in its own name."""
+        found, unknown = super().parse_known_args(args, namespace)
+        if unknown:
+            self.error(f"`{self.prog}` does not know {' '.join(unknown)}")
+        return found, unknown
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -51,29 +61,29 @@ def build_parser() -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command and return its exit status."""
+    streams.prepare()
     arguments = list(sys.argv[1:] if argv is None else argv)
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal or file that lacks Ω shall not cost a measurement.
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
     as_json = "--json" in arguments
     try:
-        return _dispatch(arguments)
-    except SaglineError as error:
-        _print_error(error, as_json)
-        return error.exit_status
+        with listening(), streams.guarded_output():
+            return _dispatch(arguments)
+    except SystemExit as end:
+        # argparse has printed a help text or the version.
+        return end.code if isinstance(end.code, int) else 0
+    except Ended as end:
+        error = stopped(end.number)
     except KeyboardInterrupt:
-        from sagline.errors import Cancelled
-
-        stopped = Cancelled("stopped", "Stopped; the load is off.", "Start again when you like.")
-        _print_error(stopped, as_json)
-        return stopped.exit_status
-    except BrokenPipeError:
-        # Whoever read our output has left; nothing more can be said to them.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 0
-    except Exception as error:
-        return _our_fault(error, as_json)
+        error = stopped()
+    except streams.OutputLost as lost:
+        if lost.reader_left:
+            return 0
+        error = lost.as_error()
+    except SaglineError as caught:
+        error = caught
+    except Exception as fault:
+        error = _our_fault(fault)
+    _print_error(error, as_json)
+    return error.exit_status
 
 
 def _dispatch(arguments: list[str]) -> int:
@@ -81,7 +91,7 @@ def _dispatch(arguments: list[str]) -> int:
     args = parser.parse_args(arguments)
     if args.command is not None:
         return args.run(args)
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not streams.on_terminal():
         parser.print_help(sys.stderr)
         return UsageError.exit_status
     from sagline.rigs import resolve
@@ -91,13 +101,13 @@ def _dispatch(arguments: list[str]) -> int:
 
 def _print_error(error: SaglineError, as_json: bool) -> None:
     if as_json:
-        print(json.dumps(error.to_dict()), file=sys.stderr)
+        streams.tell(json.dumps(error.to_dict()))
     else:
-        print(f"sagline: {error.message}\n  {error.remedy}", file=sys.stderr)
+        streams.tell(f"sagline: {error.message}\n  {error.remedy}")
 
 
-def _our_fault(error: Exception, as_json: bool) -> int:
-    """Save the traceback where it can be sent from; return the exit status."""
+def _our_fault(error: Exception) -> SaglineError:
+    """Save the traceback in a file; return the error that names it."""
     import tempfile
     import traceback
 
@@ -106,10 +116,8 @@ def _our_fault(error: Exception, as_json: bool) -> int:
     ) as file:
         file.write(f"sagline {__version__}, Python {sys.version}\n")
         traceback.print_exception(error, file=file)
-    fault = SaglineError(
+    return SaglineError(
         "our_fault",
         f"Something in sagline went wrong: {type(error).__name__}: {error}.",
-        f"The details are in {file.name}; please send that file with what you did.",
+        f"Try again. If it stays so, keep {file.name}: it tells whoever mends it where to look.",
     )
-    _print_error(fault, as_json)
-    return fault.exit_status

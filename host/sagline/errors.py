@@ -10,14 +10,25 @@ SaglineError
 ├── Refused          4  guard or validity said no
 │   └── BoardRefused    the board answered an error number
 ├── NotStored        5  the result exists but could not be kept
-└── Cancelled      130  the user stopped it; the load is off
+└── Cancelled      130  the user stopped it; the load is off (128 + signal: a signal did)
 """
 
 from sagline_board import faults
 
+NEW_FIRMWARE = (
+    "put the firmware of this program on the board, as README.md says under "
+    '"Put the firmware on a board"'
+)
+"""A remedy, to be put into sentences."""
+
+REPLUG = "unplug the board and plug it in again"
+
 
 def sentence(text: str) -> str:
-    """Return `text` as a sentence: a capital first letter, unless a symbol, and a full stop."""
+    """Return `text` as a sentence: a capital first letter and a full stop.
+
+    What comes first and is no word stays as it is: a symbol, a path, a name in quotes.
+    """
     first = text.split(" ", 1)[0]
     if first.replace("-", "").replace(",", "").isalpha():
         text = text[:1].upper() + text[1:]
@@ -76,8 +87,8 @@ class BoardRefused(Refused):
     def __init__(self, number: int, text: str) -> None:
         super().__init__(
             f"board_{number}".replace("-", "m"),
-            f"The board refused: {text} ({number}).",
-            _REMEDIES.get(number, "See the error table in protocol.md for what leads to it."),
+            _what_happened(number, text),
+            _REMEDIES.get(number, f"{REPLUG}, then measure again. If it stays so, {NEW_FIRMWARE}"),
         )
         self.number = number
 
@@ -94,9 +105,26 @@ class NotStored(SaglineError):
 
 
 class Cancelled(SaglineError):
-    """The user stopped the measurement; the load is off."""
+    """The user stopped the measurement, or the signal `number` did; the load is off."""
 
-    exit_status = 130
+    def __init__(self, code: str, message: str, remedy: str, number: int = 2) -> None:
+        super().__init__(code, message, remedy)
+        self.exit_status = self.status_for(number)
+
+    @staticmethod
+    def status_for(number: int) -> int:
+        """Return what a shell says of a program that signal `number` ended; 2 is Ctrl-C."""
+        return 128 + number
+
+
+def _what_happened(number: int, text: str) -> str:
+    if number == faults.REFUSED_TRIPPED:
+        return f"The guard has tripped before, and lets no load on until that is cleared ({number})"
+    if faults.TRIP_OVER_VOLTAGE <= number < faults.REFUSED_TRIPPED:
+        return f"The guard stopped the load: {text.removeprefix('Guard: ')} ({number})"
+    if faults.REFUSED_TRIPPED < number < faults.REFUSED_SESSION:
+        return f"The guard lets no load on: {text[:1].lower()}{text[1:]} ({number})"
+    return f"The board did not do what it was asked: {text} ({number})"
 
 
 _AFTER_TRIP = "Then measure with --clear-trip, or press s again on the screen."
@@ -105,14 +133,14 @@ _REMEDIES = {
     faults.TRIP_OVER_CURRENT: f"Choose a load of more ohms. {_AFTER_TRIP}",
     faults.TRIP_ON_TIME: f"Take the cell out and check the load's switch. {_AFTER_TRIP}",
     faults.TRIP_ENERGY: f"Choose a load of more ohms or a shorter time. {_AFTER_TRIP}",
-    faults.TRIP_CAPTURE: f"Send *TST? to the board to see whether it reads. {_AFTER_TRIP}",
+    faults.TRIP_CAPTURE: f"{sentence(REPLUG)} {_AFTER_TRIP}",
     faults.TRIP_RECORD: f"Ask for shorter times. {_AFTER_TRIP}",
     faults.REFUSED_TRIPPED: f"See to what made it trip. {_AFTER_TRIP}",
     faults.REFUSED_VOLTAGE: "Take the cell out, check its voltage: at most 16.5 V is allowed.",
     faults.REFUSED_CURRENT: "Choose a load of more ohms with --load.",
     faults.REFUSED_ON_TIME: "Ask for shorter times, or choose a load of more ohms.",
     faults.REFUSED_ENERGY: "Choose a load of more ohms with --load, or shorter times.",
-    faults.REFUSED_HOT: "Wait until the load has cooled, then try again.",
+    faults.REFUSED_HOT: "Wait until the load has cooled, then measure again.",
     faults.REFUSED_RECORD: "Ask for shorter times.",
     faults.REFUSED_SESSION: "The board has started anew, or another program took it. See to its "
     "supply and cable, then measure again.",

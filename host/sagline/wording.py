@@ -4,8 +4,10 @@
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -18,6 +20,8 @@ if TYPE_CHECKING:
 
 # Stands where a number will come.
 UNKNOWN = "…"
+# What a paragraph hangs behind: spaces, a number with its point, a key with its gap.
+_HANGING = re.compile(r" *(\d+\. |\S {3})?")
 
 
 def decimals_for(u: float) -> int:
@@ -34,11 +38,16 @@ def expanded(quantity: Quantity) -> float | None:
     return (quantity.high95 - quantity.low95) / 2
 
 
-def figure(quantity: Quantity, unit: str) -> str:
-    """Return for example "0.1612 Ω ± 0.0019 Ω", both rounded to U's second digit."""
+def figure(quantity: Quantity, unit: str, known_u: float | None = None) -> str:
+    """Return for example "0.1612 Ω ± 0.0019 Ω", both rounded to U's second digit.
+
+    Without an interval the value is rounded as if `known_u`, the standard uncertainty of
+    what is known, were all of it; without that, to four digits.
+    """
     big = expanded(quantity)
     if big is None:
-        return f"{quantity.value:.4g} {unit}, U unknown"
+        places = decimals_of(quantity.value, 4) if not known_u else decimals_for(2.0 * known_u)
+        return f"{quantity.value:.{places}f} {unit}, U unknown"
     places = decimals_for(big)
     return f"{quantity.value:.{places}f} {unit} ± {big:.{places}f} {unit}"
 
@@ -92,22 +101,42 @@ def amperes(value_a: float | None) -> str:
     return f"{value_a:.{decimals_of(value_a, 4)}f} A"
 
 
-def loaded_voltage(emf_v: float, r_ohm: float, current_a: float) -> float:
-    """Return the terminal voltage under load in volts: V = E − r I, the model itself."""
-    return emf_v - r_ohm * current_a
+@dataclass(frozen=True)
+class Working:
+    """What stands in the equation: means over `repeats` kept repeats, in V, V, A and ohms."""
+
+    open_v: float
+    loaded_v: float
+    current_a: float
+    r_ohm: float
+    repeats: int
+
+    @classmethod
+    def of(
+        cls, rows: Sequence[values.RepeatRow | results.Repeat], r_ohm: float, current_a: float
+    ) -> Working:
+        """From the rows, and from r and I, which belong to the mean levels.
+
+        The open voltage is the mean of the rows' E, not the EMF, which is E of the first.
+        r is (V_open − V) / I of the mean levels, so the mean loaded voltage is what r I
+        leaves of the mean open one; the dividers' own current, some millionths, left out.
+        """
+        kept = [row.emf_v for row in rows if row.kept and row.emf_v is not None]
+        open_v = math.fsum(kept) / len(kept)
+        return cls(open_v, open_v - r_ohm * current_a, current_a, r_ohm, len(kept))
 
 
-def sag_places(emf_v: float, loaded_v: float) -> int:
+def sag_places(open_v: float, loaded_v: float) -> int:
     """Return the decimals of E and V that leave four significant digits to E − V.
 
     At least 4, and 5 at most: the converters tell no more apart.
     """
-    return min(5, max(4, decimals_of(emf_v - loaded_v, 4)))
+    return min(5, max(4, decimals_of(open_v - loaded_v, 4)))
 
 
 def equation_lines(
     t_s: float,
-    emf_v: float | None = None,
+    open_v: float | None = None,
     loaded_v: float | None = None,
     current_a: float | None = None,
     r_ohm: float | None = None,
@@ -116,31 +145,36 @@ def equation_lines(
 
     Three lines with their equals signs below each other; what is None is left open.
     """
-    places = 4 if emf_v is None or loaded_v is None else sag_places(emf_v, loaded_v)
-    emf, loaded = (
-        UNKNOWN if value is None else f"{value:.{places}f}" for value in (emf_v, loaded_v)
+    places = 4 if open_v is None or loaded_v is None else sag_places(open_v, loaded_v)
+    unloaded, loaded = (
+        UNKNOWN if value is None else f"{value:.{places}f}" for value in (open_v, loaded_v)
     )
     left = f"r({t_s:g} s)"
     below = " " * len(left)
     return [
         f"{left} = (E − V) / I",
-        f"{below} = ({emf} − {loaded}) V / {amperes(current_a)}",
+        f"{below} = ({unloaded} − {loaded}) V / {amperes(current_a)}",
         f"{below} = {ohms(r_ohm)}",
     ]
 
 
 def letter_lines(
     t_s: float,
-    emf_v: float | None = None,
+    open_v: float | None = None,
     loaded_v: float | None = None,
     current_a: float | None = None,
+    repeats: int = 1,
 ) -> list[str]:
-    """Return what the letters of the equation stand for, with their values, a line each."""
-    places = 4 if emf_v is None or loaded_v is None else sag_places(emf_v, loaded_v)
+    """Return what the letters of the equation stand for, with their values, a line each.
+
+    With more than one repeat they are said to be means.
+    """
+    places = 4 if open_v is None or loaded_v is None else sag_places(open_v, loaded_v)
+    mean = f", mean of {repeats}" if repeats > 1 else ""
     rows = (
-        ("E", volts(emf_v, places), "EMF: no current flows"),
-        ("V", volts(loaded_v, places), f"terminal voltage at {t_s:g} s"),
-        ("I", amperes(current_a), f"load current at {t_s:g} s"),
+        ("E", volts(open_v, places), f"open voltage{mean}"),
+        ("V", volts(loaded_v, places), f"voltage at {t_s:g} s{mean}"),
+        ("I", amperes(current_a), f"current at {t_s:g} s{mean}"),
     )
     width = max(9, *(len(value) for _, value, _ in rows))
     return [f"{letter} = {value:<{width}}  {meaning}" for letter, value, meaning in rows]
@@ -159,16 +193,22 @@ def repeat_lines(
 
 
 def result_lines(result: Result) -> list[str]:
-    """Return r and EMF with their U, and what they rest on: three lines for the screen."""
+    """Return r with U, what it rests on, and the EMF with U: three lines for the screen."""
     r_name = f"r({result.r_ohm.t_s or 0.0:g} s)"
-    kept = sum(row.kept for row in result.repeats)
-    basis = f"from {kept} of {len(result.repeats)} repeats"
+    kept = [row.n for row in result.repeats if row.kept]
+    basis = f"from {kept_of(result.repeats)}"
     if result.load_ohm is not None and result.current_a is not None:
         basis += f" on {result.load_ohm.value:.4g} Ω with {amperes(result.current_a.value)}"
+    if result.kind == "virtual":
+        basis += "; simulated cell"
+    # What an interval would be made of, for figures of a single repeat that have none.
+    r_ohm = figure(result.r_ohm, "Ω", math.hypot(*(row.u_ohm for row in result.budget)))
+    emf_v = figure(result.emf_v, "V", math.hypot(*(row.u_v for row in result.emf_budget)))
+    first = f", that of repeat {kept[0]}" if kept else ""
     return [
-        f"{r_name} = {figure(result.r_ohm, 'Ω')}   ({coverage(result.r_ohm)})",
-        f"{'EMF':<{len(r_name)}} = {figure(result.emf_v, 'V')}   ({coverage(result.emf_v)})",
-        basis + ("; simulated, no physical cell" if result.kind == "virtual" else ""),
+        f"{r_name} = {r_ohm}   ({coverage(result.r_ohm)})",
+        f"{'':{len(r_name)}}   {basis}",
+        f"{'EMF':<{len(r_name)}} = {emf_v}   ({coverage(result.emf_v)}){first}",
     ]
 
 
@@ -181,7 +221,7 @@ def notice_lines(notices: Sequence[values.Notice | results.Warning_]) -> list[st
 
 
 def note_page(result: Result) -> list[str]:
-    """Return all notices of a result, then what makes up U of r, for a page of its own."""
+    """Return all notices of a result, then what makes up u of r, for a page of its own."""
     lines = notice_lines(result.warnings)
     return lines + budget_lines(result)
 
@@ -189,7 +229,7 @@ def note_page(result: Result) -> list[str]:
 def budget_lines(result: Result) -> list[str]:
     """Return what makes up the uncertainty of r, the largest share first."""
     return [
-        f"Where U(r({result.r_ohm.t_s or 0.0:g} s)) comes from:",
+        f"What u(r({result.r_ohm.t_s or 0.0:g} s)), the standard uncertainty, is made of:",
         *(
             f"  {row.source:<18} type {row.type}  u {row.u_ohm * 1e3:8.3f} mΩ  "
             f"{row.share:6.1%} of u²"
@@ -206,6 +246,11 @@ def count(items: Sequence[object], noun: str) -> str:
 def counted(number: int, noun: str) -> str:
     """Return for example "5 repeats" or "1 note"."""
     return f"{number} {noun}" if number == 1 else f"{number} {noun}s"
+
+
+def kept_of(rows: Sequence[values.RepeatRow | results.Repeat]) -> str:
+    """Return for example "4 of 5 repeats"."""
+    return f"{sum(row.kept for row in rows)} of {count(rows, 'repeat')}"
 
 
 def plan_sentence(load_ohm: float, repeats: int, rest_ms: int, on_ms: int, reason: str) -> str:
@@ -225,11 +270,18 @@ def report_lines(result: Result) -> list[str]:
         if at.t_s is not None
     ]
     if result.current_a is not None:
-        emf_v, r_ohm, current_a = result.emf_v.value, result.r_ohm.value, result.current_a.value
-        loaded_v = loaded_voltage(emf_v, r_ohm, current_a)
-        t_s = result.r_ohm.t_s or 0.0
-        lines += ["", *equation_lines(t_s, emf_v, loaded_v, current_a, r_ohm)]
+        found = Working.of(result.repeats, result.r_ohm.value, result.current_a.value)
+        shown = (result.r_ohm.t_s or 0.0, found.open_v, found.loaded_v, found.current_a)
+        lines += ["", *equation_lines(*shown, found.r_ohm), *letter_lines(*shown, found.repeats)]
     lines += ["", *budget_lines(result), ""]
-    for line in notice_lines(result.warnings):
-        lines += textwrap.wrap(line, 79, subsequent_indent="   ") or [""]
-    return lines[:-1]
+    return [*lines, *wrapped(notice_lines(result.warnings), 79)][:-1]
+
+
+def wrapped(lines: Sequence[str], width: int) -> list[str]:
+    """Return `lines` broken at `width`, what follows a number or a key hanging behind it."""
+    broken = []
+    for line in lines:
+        hang = _HANGING.match(line)
+        indent = " " * (0 if hang is None else hang.end())
+        broken += textwrap.wrap(line, max(width, 20), subsequent_indent=indent) or [""]
+    return broken

@@ -3,12 +3,15 @@
 
 import json
 import os
+import re
 import subprocess
 import sys
 
 import pytest
 
-from sagline import __version__, cli
+from sagline import __version__, cli, open_rig
+from sagline.device import procedure
+from sagline.device.progress import RepeatDone
 from sagline.virtual.cells import CATALOGUE
 
 LR6 = "virtual://lr6?seed=7"
@@ -134,6 +137,13 @@ def test_measure_in_words(sagline):
         (("measure", "--rig", "virtual://6lr61", "--load", "3.3", "--times", "8"), 4,
          "load_limit"),
         (("measure", "--lab", "x"), 2, "usage"),
+        (("measure", "--rig", LR6, "--temperature", "nan"), 2, "bad_temperature"),
+        (("measure", "--rig", LR6, "--temperature", "-400"), 2, "bad_temperature"),
+        (("measure", "--rig", LR6, "--temperature", "inf"), 2, "bad_temperature"),
+        (("measure", "--rig", LR6, "--temperature", "295"), 2, "bad_temperature"),
+        (("measure", "--rig", "socket://127.0.0.1"), 2, "bad_address"),
+        (("measure", "--rig", "socket://127.0.0.1:99999"), 2, "bad_address"),
+        (("measure", "--rig", "socket://:5025"), 2, "bad_address"),
         (("virtual", "truth", "nothing"), 2, "unknown_cell"),
         (("virtual", "truth", "lr6", "--load", "-1"), 2, "bad_load"),
         (("virtual", "truth", "lr6", "--at=-1"), 2, "bad_times"),
@@ -155,6 +165,62 @@ def test_errors(sagline, arguments, status, code):
     assert (found, out) == (status, "")
     assert err.startswith("sagline: ")
     assert len(err.splitlines()) == 2
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message", "remedy"),
+    [
+        (("measure", "--rig", LR6, "--load", "3.3", "--times", "0.1,1"),
+         "The load of 3.3 Ω would be on for 1.4 s; its limit is 1.2 s.",
+         "Give --load with more ohms, or shorter --times."),
+        (("measure", "--lab", "x"), "`sagline measure` does not know --lab x.",
+         "See `sagline measure --help`."),
+        (("virtual", "truth", "lr6", "--lab"), "`sagline virtual truth` does not know --lab.",
+         "See `sagline virtual truth --help`."),
+        (("--lab",), "`sagline` does not know --lab.", "See `sagline --help`."),
+        (("measure", "--rig", LR6, "--temperature", "295"),
+         "295 °C is no temperature to measure a cell at.", "Give it in °C, from -100 to 150."),
+        (("measure", "--rig", "socket://box"),
+         "The address socket://box lacks a host or the number of a port, 0 to 65535.",
+         "Write it as socket://HOST:PORT, for example socket://127.0.0.1:5025."),
+        (("measure", "--rig", LR6 + "&adc=best"), "adc=best is not possible.",
+         "Write adc= and one of: both, ads1115, onboard."),
+    ],
+)  # fmt: skip
+def test_what_is_said_and_what_to_do(sagline, arguments, message, remedy):
+    err = sagline(*arguments)[2]
+    assert err == f"sagline: {message}\n  {remedy}\n"
+
+
+def test_a_time_that_was_asked_for_twice_is_reported_once(sagline):
+    given = ("--load", "15", "--repeats", "2", "--times", "0.1,0.2,0.1")
+    result = json.loads(sagline("measure", "--rig", LR6, *given, "--json")[1])
+    assert [row["t_s"] for row in result["r_at"]] == [0.1, 0.2]
+
+
+def test_a_single_repeat_loses_no_digits(sagline):
+    out = sagline("measure", "--rig", LR6, "--designation", "LR6", "--repeats", "1")[1]
+    assert re.search(r"^r\(0\.1 s\) = 0\.\d{4,} Ω, U unknown   \(no interval\)$", out, re.M)
+    assert re.search(r"^EMF +=? ?1\.\d{4,} V, U unknown   \(no interval\)", out, re.M)
+    assert "from 1 of 1 repeat on" in out
+
+
+def test_the_working_shows_what_was_measured(sagline):
+    out = sagline("measure", "--rig", LR6, "--load", "3.3")[1]
+    found = re.search(r"= \(([\d.]+) − ([\d.]+)\) V / ([\d.]+) A\n *= ([\d.]+) Ω", out)
+    open_v, loaded_v, current_a, r_ohm = map(float, found.groups())
+    assert (open_v - loaded_v) / current_a == pytest.approx(r_ohm, rel=2e-3)
+    rests, loads = [], []
+    with open_rig(LR6) as rig:
+        for item in procedure.run(rig, procedure.Settings(load_ohm=3.3)):
+            if isinstance(item, RepeatDone):
+                t_s, sense_v = item.waveform.t_s, item.waveform.sense_v
+                rests.append(sense_v[(t_s > -1.0) & (t_s < 0.0)].mean())
+                # Even about 0.1 s; what curvature within does to the mean is below 0.1 mV.
+                loads.append(sense_v[(t_s > 0.08) & (t_s < 0.12)].mean())
+    # Averages of plain readings; the level itself comes from a line through them.
+    assert open_v == pytest.approx(sum(rests) / 5, abs=3e-4)
+    assert loaded_v == pytest.approx(sum(loads) / 5, abs=3e-4)
 
 
 def test_no_rig_names_the_demo(sagline, monkeypatch):
@@ -321,7 +387,7 @@ def test_our_own_fault_is_saved(sagline, monkeypatch):
     assert status == 1
     error = json.loads(err)["error"]
     assert error["code"] == "our_fault"
-    path = next(word for word in error["remedy"].split() if word.endswith(".txt;")).rstrip(";")
+    path = next(word for word in error["remedy"].split() if word.endswith(".txt:")).rstrip(":")
     with open(path, encoding="utf-8") as file:
         assert "ZeroDivisionError: by design" in file.read()
     os.unlink(path)

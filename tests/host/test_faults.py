@@ -24,8 +24,8 @@ REFUSED = {
     "mosfet_on:470": (4, "load_stuck", "load conducts", "switch is stuck on"),
     "mosfet_off": (4, "no_current", "No current", "load's switch"),
     "removed": (4, "no_cell", "came off", "put the cell in"),
-    "over_voltage": (4, "board_101", "Guard: cell voltage", "Take the cell out"),
-    "over_voltage:2": (4, "board_101", "Guard: cell voltage", "Take the cell out"),
+    "over_voltage": (4, "board_101", "The guard stopped the load: cell", "Take the cell out"),
+    "over_voltage:2": (4, "board_101", "The guard stopped the load: cell", "Take the cell out"),
 }
 CELL_NAMES = ("lr6", "6lr61")
 
@@ -113,6 +113,7 @@ def test_a_stuck_load_is_found_before_any_is_switched_on(cell, load_ohm, adc):
             with pytest.raises(Refused) as caught:
                 rig.measure()
             assert caught.value.code == "load_stuck", seed
+            assert "Take the cell out now" in caught.value.remedy
             hardware = rig._link._port.hardware
             assert hardware._pulses == 0
             assert hardware.conducting() == 0

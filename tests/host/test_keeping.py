@@ -110,6 +110,27 @@ def test_python_keeps_a_simulated_run_only_where_told(sagline_home, tmp_path):
         assert log.results(only_id(log)) == [result]
 
 
+def test_a_run_that_the_log_does_not_take_is_rescued_and_can_be_taken_in(tmp_path, capsys):
+    path = tmp_path / "log.sqlite"
+    kept(path)
+    with Log(path, write=True) as log:
+        log.db.execute("PRAGMA user_version = 99")
+    asked = ["--rig", LR6, "--designation", "LR6", "--repeats", "2", "--label", "here", "--json"]
+    assert main(["measure", *asked, "--log", str(path)]) == 5
+    said = capsys.readouterr()
+    result = json.loads(said.out)
+    remedy = json.loads(said.err)["error"]["remedy"]
+    (rescued,) = tmp_path.glob("sagline-*.sqlite")
+    assert f"sagline log merge '{rescued}'" in remedy
+    other = tmp_path / "other.sqlite"
+    kept(other)
+    assert main(["log", "merge", str(rescued), "--log", str(other)]) == 0
+    with Log(other) as log:
+        record = log.record(log.find(result["id"]))
+        assert (record.state, record.label, len(record.steps)) == ("complete", "here", 2)
+        assert [one.to_dict() for one in log.results(record.id)] == [result]
+
+
 def measured_under(limit, path):
     """Measure in a process of its own in which no file may outgrow `limit` bytes."""
     code = (

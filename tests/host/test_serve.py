@@ -136,7 +136,7 @@ def test_the_pace_is_real_unless_asked_otherwise(name, url):
 
 
 def test_an_unknown_cell_is_refused():
-    with pytest.raises(UsageError, match="no virtual cell"):
+    with pytest.raises(UsageError, match="no simulated cell"):
         RigServer("nothing", 0)
 
 
@@ -178,9 +178,9 @@ def test_hands_turn_the_cell_round_and_back(served):
     ("words", "said"),
     [
         (("juggle",), "is no 'juggle'"),
-        (("insert",), "nsert takes NAME"),
+        (("insert",), "'insert' takes NAME"),
         (("insert", "lr99"), "lr99"),
-        (("remove", "it"), "emove takes nothing more"),
+        (("remove", "it"), "'remove' takes nothing more"),
         (("add-series", "much"), "ould not convert"),
         (("move-tap", "up"), "cell or load"),
         (("short-sense", "maybe"), "on or off"),

@@ -44,10 +44,10 @@ STRANGERS = {
 }
 WORDS = {
     "repl": ("MicroPython prompt", "plug it in again"),
-    "firmware_crashed": ("OSError: [Errno 5] EIO", "send the message"),
+    "firmware_crashed": ("OSError: [Errno 5] EIO", "plug it in again"),
     "echo": ("sends back what it gets", "--rig"),
     "other_instrument": ("another one: Maker M 1", "--rig"),
-    "no_session": ("firmware 9.9.9", "firmware that belongs"),
+    "no_session": ("firmware 9.9.9", "README.md"),
     "modem": ("like a modem", "--rig"),
     "stranger": ("no text: 00 9f ff 12", "--rig"),
 }

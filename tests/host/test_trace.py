@@ -165,6 +165,15 @@ def test_a_trace_that_cannot_be_written(tmp_path, capsys):
     assert "cannot be written" in capsys.readouterr().err
 
 
+def test_a_trace_is_never_written_over_a_file(traced, capsys):
+    path = traced[0]
+    before = lines_of(path)
+    assert cli.main(["measure", "--rig", "virtual://lr6", "--trace", path]) == 2
+    err = capsys.readouterr().err
+    assert f"There is a file {path} already" in err and "another name" in err
+    assert lines_of(path) == before
+
+
 @pytest.mark.skipif(not os.path.exists("/dev/full"), reason="/dev/full is a thing of Linux")
 def test_a_full_disk_ends_the_trace_and_not_the_measurement(traced):
     result = measured("virtual://lr6?seed=3", "/dev/full")

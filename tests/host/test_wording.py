@@ -4,7 +4,7 @@
 import pytest
 
 from sagline import wording
-from sagline.results import Quantity
+from sagline.results import Quantity, Repeat
 
 
 def quantity(value, half, k=2.0):
@@ -30,6 +30,11 @@ def test_figure(value, half, text):
 def test_a_figure_without_interval_says_so():
     alone = Quantity(value=0.1606, u=None, dof=None, k=None, low95=None, high95=None)
     assert wording.figure(alone, "Ω") == "0.1606 Ω, U unknown"
+    # Digits as a known part of 1.6 mΩ bears them (k = 2), and none are lost.
+    assert wording.figure(alone, "Ω", 0.0016) == "0.1606 Ω, U unknown"
+    volts = Quantity(value=1.58, u=None, dof=None, k=None, low95=None, high95=None)
+    assert wording.figure(volts, "V", 0.0019) == "1.5800 V, U unknown"
+    assert wording.figure(volts, "V") == "1.580 V, U unknown"
     assert wording.coverage(alone) == "no interval"
     assert wording.relative(alone) == "unknown"
 
@@ -37,8 +42,10 @@ def test_a_figure_without_interval_says_so():
 def test_working_comes_out_with_a_calculator():
     # OpenStax University Physics vol. 2, 10.1: E 12.00 V, r 0.100 ohm, R 0.500 ohm -> 20.0 A,
     # terminal voltage 10.0 V.
-    loaded_v = wording.loaded_voltage(12.0, 0.1, 20.0)
-    lines = wording.equation_lines(0.1, 12.0, loaded_v, 20.0, 0.1)
+    found = wording.Working.of(
+        [Repeat(n=1, r_ohm=0.1, emf_v=12.0, kept=True, reason=None)], r_ohm=0.1, current_a=20.0
+    )
+    lines = wording.equation_lines(0.1, found.open_v, found.loaded_v, found.current_a, found.r_ohm)
     assert lines == [
         "r(0.1 s) = (E − V) / I",
         "         = (12.0000 − 10.0000) V / 20.00 A",

@@ -43,7 +43,7 @@ def test_a_drawing_fills_its_place(width: int, height: int) -> None:
 
 def test_axes_are_named_and_marked_where_they_should_be() -> None:
     rows = [row.text for row in draw(FLAT_THEN_SAG, 71, 30)]
-    assert rows[0].startswith("terminal voltage in V, step 3")
+    assert rows[0].startswith("voltage in V, repeat 3")
     assert rows[-1].rstrip().endswith("s after load on")
     assert rows[-2].split() == ["0", "0.1", "0.3"]
     assert [rows[-3][rows[-2].index(text)] for text in ("0",)] == ["┬"]

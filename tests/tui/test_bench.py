@@ -3,6 +3,7 @@
 
 import re
 from pathlib import Path
+from signal import SIGINT
 from threading import Event
 
 import pytest
@@ -58,9 +59,9 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert re.search(r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d\)", shown)
         assert re.search(r"EMF +=? ?1\.\d+ V ± 0\.\d+ V   \(95 %, k = \d\.\d\d\)", shown)
         assert len(re.findall(r"^ +\d  0\.\d{4} Ω   1\.\d{4} V", shown, re.M)) == 5
-        assert "terminal voltage in V" in shown and "s after load on" in shown
+        assert "voltage in V" in shown and "s after load on" in shown
         assert BRAILLE.search(shown)
-        assert "s start   x stop   n notes   ? help   q quit" in lines[-1]
+        assert lines[-1] == " s start   n notes   ? help   q quit"
         assert app.return_code == 0
 
     run(steps())
@@ -105,7 +106,7 @@ def test_figures_are_provisional_until_the_last_repeat(monkeypatch: pytest.Monke
             numbers_in_equation(shown)
             assert "±" not in shown
             assert re.search(r"^ +2  0\.", shown, re.M) and re.search(r"^ +3  …", shown, re.M)
-            assert "step 2" in shown
+            assert "in V, repeat 2" in shown
 
     def without_plot(text: str) -> str:
         return "\n".join(line[:49].rstrip() for line in text.split("\n"))
@@ -245,12 +246,76 @@ def test_no_colour_shows_the_same_characters(
     run(steps())
 
 
-@pytest.mark.parametrize("size", [(30, 8), (60, 20)])
-def test_a_small_terminal_is_no_crash(size: tuple[int, int]) -> None:
+@pytest.mark.parametrize(
+    ("size", "fits"), [((30, 8), False), ((59, 20), False), ((60, 19), False), ((60, 20), True)]
+)
+def test_a_terminal_too_small_says_so_and_measures_all_the_same(
+    size: tuple[int, int], fits: bool
+) -> None:
     async def steps() -> None:
         app = BenchApp(FAST, autostart=True)
         async with app.run_test(size=size) as pilot:
             await until_state(pilot, app, "done", "stopped")
             assert app.bench.state == "done"
+            shown = screen_text(app)
+            assert ("r(0.1 s)" in shown) is fits
+            assert ("too small" in shown) is not fits
+            await pilot.resize_terminal(80, 24)
+            await until(pilot, lambda: "r(0.1 s) = 0." in screen_text(app))
+            assert "too small" not in screen_text(app)
+
+    run(steps())
+
+
+def test_notes_hang_behind_their_number_at_any_width() -> None:
+    async def steps() -> None:
+        app = BenchApp(FAST, autostart=True)
+        async with app.run_test(size=(60, 24)) as pilot:
+            await until_state(pilot, app, "done", "stopped")
+            await pilot.press("n")
+            for columns in (60, 40):
+                await pilot.resize_terminal(columns, 24)
+                await until(pilot, lambda: "1. " in screen_text(app))
+                notes = screen_text(app).split("\n")[2:-1]
+                text = notes[: next(n for n, line in enumerate(notes) if not line.strip())]
+                assert text[0].startswith(" 1. ") and len(text) > 3
+                assert all(line.startswith("    ") for line in text[1:])
+
+    run(steps())
+
+
+def test_only_keys_that_do_something_are_shown(
+    opened: OpenedRigs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    measuring, go_on = Event(), Event()
+
+    def held(rig, settings):
+        for item in real(rig, settings):
+            yield item
+            measuring.set()
+            go_on.wait(PATIENCE_S)
+
+    real = procedure.run
+    monkeypatch.setattr(procedure, "run", held)
+
+    def keys(app: BenchApp) -> list[str]:
+        return screen_text(app).split("\n")[-1].split("   ")
+
+    async def steps() -> None:
+        app = BenchApp(FAST)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until_state(pilot, app, "ready")
+            assert keys(app) == [" s start", "n notes", "? help", "q quit"]
+            await pilot.press("x")
+            assert app.bench.state == "ready"
+            await pilot.press("s")
+            await until(pilot, measuring.is_set)
+            await until_state(pilot, app, "measuring")
+            assert keys(app) == [" x stop", "n notes", "? help", "q quit"]
+            go_on.set()
+            await pilot.press("q")
+        # Left in mid-measurement: the user has stopped it.
+        assert (app.ended_by, app.return_code, app.closed) == (SIGINT, 130, True)
+        assert opened.gate_mask() == 0 and not opened.port().is_open
 
     run(steps())

@@ -175,4 +175,4 @@ def test_s_after_a_trip_was_shown_clears_it(opened: OpenedRigs) -> None:
     listener.run()
     failed = [m for m in listener.messages if isinstance(m, messages.Failed)]
     assert len(failed) == 1
-    assert "Guard has tripped" in failed[0].text
+    assert "guard has tripped" in failed[0].text

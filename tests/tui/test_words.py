@@ -5,16 +5,17 @@ import pytest
 
 from sagline.analysis.values import Notice, RepeatRow
 from sagline.wording import (
+    Working,
     amperes,
     count,
     decimals_of,
     equation_lines,
     letter_lines,
-    loaded_voltage,
     notice_lines,
     ohms,
     repeat_lines,
     sag_places,
+    wrapped,
 )
 
 
@@ -31,14 +32,40 @@ def test_the_equation_fills_from_the_left() -> None:
         "         = (1.5000 − 1.0000) V / 1.000 A",
         "         = 0.5000 Ω",
     ]
-    assert loaded_voltage(1.5, 0.5, 1.0) == 1.0
 
 
 def test_letters_stand_below_each_other() -> None:
     lines = letter_lines(0.1, 1.57756, 1.56424, 0.08349)
     assert [line[:13] for line in lines] == ["E = 1.57756 V", "V = 1.56424 V", "I = 0.08349 A"]
-    meanings = zip(lines, ("EMF", "terminal", "load"), strict=True)
+    meanings = zip(lines, ("open voltage", "voltage at", "current at"), strict=True)
     assert {line.index(word) for line, word in meanings} == {15}
+    assert all(
+        line.endswith(", mean of 5") for line in letter_lines(0.1, 1.57756, 1.56424, 0.08349, 5)
+    )
+
+
+def test_the_working_is_of_means_over_the_kept_repeats() -> None:
+    rows = (
+        RepeatRow(1, 0.5, 1.52, True, None),
+        RepeatRow(2, 9.9, 9.9, False, "the cell moved"),
+        RepeatRow(3, 0.5, 1.48, True, None),
+        RepeatRow(4, None, None, False, "clipped"),
+    )
+    found = Working.of(rows, r_ohm=0.5, current_a=1.0)
+    assert (found.open_v, found.loaded_v, found.repeats) == (1.5, 1.0, 2)
+
+
+def test_broken_lines_hang_behind_what_they_belong_to() -> None:
+    lines = [
+        "1. Nothing is certain here.",
+        "   Look again and again.",
+        "",
+        "x   stop it at once now",
+    ]
+    assert wrapped(lines, 20) == [
+        "1. Nothing is", "   certain here.", "   Look again and", "   again.", "",
+        "x   stop it at once", "    now",
+    ]  # fmt: skip
 
 
 @pytest.mark.parametrize(

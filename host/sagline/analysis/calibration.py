@@ -24,6 +24,7 @@ from sagline.analysis.values import (
     FloatArray,
     RawStep,
 )
+from sagline.errors import NEW_FIRMWARE
 
 Codes = TypeVar("Codes", float, FloatArray)
 
@@ -143,7 +144,7 @@ def tap_points(
         raise AnalysisError(
             "no_points",
             f"the record holds no points of channel {channel} of converter {converter}",
-            "measure again; if it stays so, run the selftest",
+            f"measure again; if it stays so, {NEW_FIRMWARE}",
         )
     codes: FloatArray = raw.total[chosen] / raw.n[chosen]
     middle_us = raw.start_us[chosen] + raw.length_us[chosen] / 2.0

@@ -80,7 +80,7 @@ def _refuse_negative(t_s: float, r_ohm: Quantity) -> None:
     if r_ohm.high95 is not None and r_ohm.high95 < 0.0:
         raise AnalysisError(
             "negative_resistance",
-            f"r({t_s:g} s) = {r_ohm.value:.3g} ohm is below zero by more than its uncertainty",
+            f"r({t_s:g} s) = {r_ohm.value:.3g} Ω is below zero by more than its uncertainty",
             "something else feeds the cell, or a lead is crossed: disconnect it and look",
         )
 
@@ -119,7 +119,7 @@ def _notices(
                 "onboard_linearity",
                 "the on-board converter's linearity is not corrected; it makes "
                 f"{100 * share['linearity']:.0f} % of the variance of r",
-                "use the ADS1115, or a load of fewer ohms that the cell bears",
+                "measure with --load and fewer ohms, if the cell bears it",
             )
         )
     if len(series.kept) == 1:
@@ -128,7 +128,7 @@ def _notices(
                 "single_repeat",
                 "one repeat only: the scatter between repeats is unknown, so no interval is "
                 "given and the budget holds the known part",
-                "measure at least two repeats, better five",
+                "measure with at least --repeats 2, better 5",
             )
         )
     for row in series.rows:
@@ -147,7 +147,7 @@ def _notices(
             Notice(
                 "repeat_outlier",
                 f"apart from the others, yet kept, for no cause is known: repeat {listed}",
-                "look at its waveform; measure more repeats",
+                "hold the cell still, and measure again with more --repeats",
             )
         )
     drift = drift_notice(series.kept)
@@ -157,8 +157,8 @@ def _notices(
         notices.append(
             Notice(
                 "below_resolution",
-                f"r({t_s:g} s) is below {r_ohm.high95:.2g} ohm; the rig cannot tell it from zero",
-                "use a load of fewer ohms that the cell bears, or more repeats",
+                f"r({t_s:g} s) is below {r_ohm.high95:.2g} Ω; the rig cannot tell it from zero",
+                "measure with --load and fewer ohms, if the cell bears it, or with more --repeats",
             )
         )
     return notices

@@ -45,20 +45,20 @@ def needs_high_range(profile: RigProfile, open_v: float) -> bool:
 
 
 def limit_exceeded(load: LoadProfile, open_v: float, on_ms: int) -> str | None:
-    """Which limit of a load a pulse would exceed, in words; None if it is allowed.
+    """Which limit of a load a pulse would exceed, as what the load would; None if allowed.
 
     Current and energy are those of `open_v` straight across the resistor: an upper bound.
     """
     current_a = open_v / load.load_ohm
     energy_j = open_v * current_a * on_ms * 1e-3
     if open_v > load.max_v:
-        return f"{open_v:.3g} V is above its {load.max_v:g} V"
+        return f"have {open_v:.3g} V across it; its limit is {load.max_v:g} V"
     if current_a > load.max_a:
-        return f"{current_a:.3g} A is above its {load.max_a:g} A"
+        return f"carry {current_a:.3g} A; its limit is {load.max_a:g} A"
     if energy_j > load.max_pulse_j:
-        return f"a pulse of {energy_j:.3g} J is above its {load.max_pulse_j:g} J"
+        return f"take {energy_j:.3g} J in a pulse; its limit is {load.max_pulse_j:g} J"
     if on_ms > load.max_on_ms:
-        return f"{on_ms} ms is above its {load.max_on_ms} ms"
+        return f"be on for {on_ms / 1000:g} s; its limit is {load.max_on_ms / 1000:g} s"
     return None
 
 
@@ -111,7 +111,8 @@ def choose(
     if not 0.0 < open_v * 1e3 <= profile.range_mv[1]:
         raise AnalysisError(
             "voltage_out_of_range",
-            f"{open_v:.4g} V is outside what the rig measures (up to {profile.range_mv[1]} mV)",
+            f"{open_v:.4g} V is outside what the rig measures, up to "
+            f"{profile.range_mv[1] / 1000:g} V",
             "check the polarity and the contacts; measure fewer cells in series",
         )
     on_ms = max(ON_MS, ceil(max(times_s) * WINDOW_RATIO * 1e3))
@@ -167,7 +168,7 @@ def _search(
         raise AnalysisError(
             "no_load_allowed",
             f"every load of the bank is beyond its limits at {open_v:.3g} V",
-            "measure fewer cells in series, or shorten the pulse",
+            "measure fewer cells in series, or give shorter --times",
         )
     return min(allowed)[1], "no load of the bank reaches the target; this one comes nearest"
 
@@ -177,8 +178,8 @@ def _refuse_limit(profile: RigProfile, index: int, open_v: float, on_ms: int) ->
     if reason is not None:
         raise AnalysisError(
             "load_limit",
-            f"the {profile.loads[index].load_ohm:g} ohm load is refused: {reason}",
-            "choose a load of more ohms, or shorter --times",
+            f"the load of {profile.loads[index].load_ohm:g} Ω would {reason}",
+            "give --load with more ohms, or shorter --times",
         )
 
 
@@ -189,8 +190,8 @@ def _in_bank(profile: RigProfile, load_ohm: float) -> int:
     bank = ", ".join(f"{load.load_ohm:g}" for load in profile.loads)
     raise AnalysisError(
         "load_not_in_bank",
-        f"the rig has no load of {load_ohm:g} ohm",
-        f"choose one of {bank} ohm",
+        f"the rig has no load of {load_ohm:g} Ω",
+        f"choose one of {bank} Ω",
     )
 
 
@@ -201,7 +202,7 @@ def _designation_load(designation: str) -> tuple[str, float]:
     if found is None:
         raise AnalysisError(
             "unknown_designation",
-            f"{designation} is not in the table of designations",
-            f"choose one of {', '.join(DESIGNATIONS)}, or state a load",
+            f"the designation {designation!r} is not in the table",
+            f"choose one of {', '.join(DESIGNATIONS)}, or give --load",
         )
     return found.designation, found.load_ohm

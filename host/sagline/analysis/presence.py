@@ -104,8 +104,8 @@ _FINDINGS = {
         Finding(
             "stray_current",
             "the return lead carries more current than the load that was switched on",
-            "clean the negative force clip; if that is no help, another load's switch is stuck on: "
-            "take the cell out and see to the board",
+            "take the cell out now: a load may be stuck on and getting hot. Clean the negative "
+            "force clip; if it comes again, see to the loads' switches on the board",
         ),
         Finding(
             "load_stuck",
@@ -216,7 +216,7 @@ def check_step(reading: StepReading, profile: RigProfile, converter: int) -> Non
     if reading.end_codes is not None:
         at_end = find(profile, converter, range_high, volts(reading.end_codes))
     if at_end is not None and at_end is not at_rest:
-        raise _error(at_end, "something came off in mid-step: ")
+        raise _error(at_end, "something came off in mid-measurement: ")
     if at_rest is not None:
         raise _error(at_rest)
     if _jumped(reading, profile, converter, rest.sense_v):

@@ -22,6 +22,7 @@ from sagline.analysis.values import (
     FloatArray,
     RawStep,
 )
+from sagline.errors import NEW_FIRMWARE
 
 REST_WINDOW_S = 1.0
 """Rest read before the edge. Longer is worse: after the first repeat the rest still relaxes
@@ -138,7 +139,7 @@ def read_step(
         raise AnalysisError(
             "no_converter",
             f"the record holds no points of converter {converter}",
-            "choose the converter that the record was made with",
+            f"measure again; if it stays so, {NEW_FIRMWARE}",
         )
     if not raw.edges_us:
         raise AnalysisError(
@@ -254,5 +255,5 @@ def _refuse_clipped(points: Points, full_code: int, name: str) -> None:
         raise AnalysisError(
             "clipped",
             f"{name} reached the end of the converter's range",
-            "check the polarity and the contacts, or use the high range",
+            "check the polarity and the contacts, then measure again",
         )

@@ -15,7 +15,14 @@ from sagline.device.replay import SCHEME as REPLAY
 from sagline.device.serialport import SafePort, open_port
 from sagline.device.strangers import recognise
 from sagline.device.trace import Tracer
-from sagline.errors import BoardRefused, LinkLost, RigError, SaglineError, WrongDevice
+from sagline.errors import (
+    NEW_FIRMWARE,
+    BoardRefused,
+    LinkLost,
+    RigError,
+    SaglineError,
+    WrongDevice,
+)
 from sagline_board import commands, faults, wire
 
 # How often a request is sent before the link counts as lost. After complete silence
@@ -29,7 +36,6 @@ _STRANGER_S = 0.5
 _SESSION_S = 0.9e-3 * commands.SESSION_MS
 # What came and was no reply is kept up to this, to tell what else is on the port.
 _MOST_SEEN = 2000
-_OTHER_FIRMWARE = "Install the firmware that belongs to this program."
 
 
 class Link:
@@ -136,7 +142,7 @@ class Link:
             raise WrongDevice(
                 "bad_reply",
                 f"The board answers {commands.request(name, *values)} with {reply[:60]!r}.",
-                _OTHER_FIRMWARE,
+                NEW_FIRMWARE,
             )
         return numbers
 
@@ -173,7 +179,7 @@ class Link:
                 "protocol_version",
                 f"The board speaks protocol {versions[0]}.{versions[1]}, this program "
                 f"{commands.PROTOCOL_MAJOR}.{commands.PROTOCOL_MINOR}.",
-                "Install the firmware that belongs to this program, or the other way round.",
+                NEW_FIRMWARE,
             )
 
     def _is_stale(self) -> bool:

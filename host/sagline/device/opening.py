@@ -5,8 +5,9 @@ import errno
 import os
 import sys
 from pathlib import Path
+from urllib.parse import urlsplit
 
-from sagline.errors import LinkLost, RigError, WrongDevice
+from sagline.errors import LinkLost, RigError, UsageError, WrongDevice
 
 UDEV_RULE = Path(__file__).parents[1] / "udev" / "70-sagline.rules"
 _BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
@@ -38,7 +39,7 @@ def explain(address: str, error: Exception, platform: str = sys.platform) -> Rig
         )
     if number in (errno.ENOTTY, errno.EISDIR) or "Could not configure port" in said:
         return WrongDevice(
-            "not_a_port", f"{address} is there, but it is no serial port.", f"{_LIST}."
+            "not_a_port", f"The port {address} is there, but it is no serial port.", f"{_LIST}."
         )
     if address.startswith("socket://"):
         return LinkLost(
@@ -51,6 +52,21 @@ def explain(address: str, error: Exception, platform: str = sys.platform) -> Rig
         f"The port {address} cannot be opened: {said}.",
         f"{_LIST}; check the cable.",
     )
+
+
+def check_socket(address: str) -> None:
+    """Raise UsageError for a socket:// address without a host or without a port number."""
+    parts = urlsplit(address)
+    try:
+        complete = parts.hostname and parts.port is not None
+    except ValueError:  # no number, or one beyond 65535
+        complete = False
+    if not complete:
+        raise UsageError(
+            "bad_address",
+            f"The address {address} lacks a host or the number of a port, 0 to 65535.",
+            "Write it as socket://HOST:PORT, for example socket://127.0.0.1:5025.",
+        )
 
 
 def _permission(address: str, platform: str) -> str:

@@ -6,6 +6,7 @@ closing it turns the load off.
 """
 
 from collections.abc import Generator, Iterator
+from contextlib import closing
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 
@@ -51,6 +52,8 @@ ARMED_MS = (100, 40, 60)
 # A reading may be off by this much of itself, so a voltage is out of a band only beyond it.
 READING_LIMIT = 0.02
 MAX_REPEATS = 100
+# No cell works beyond; kelvins given for degrees Celsius are.
+TEMPERATURES_C = (-100.0, 150.0)
 # Refusals that are about what was asked for, not about the cell.
 _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
 
@@ -81,13 +84,23 @@ class Settings:
                 "Each time must lie between 0.01 s and 10 s after switching.",
                 "Ask for example for --times 0.1,1.",
             )
+        # Asked for twice, a time is reported once.
+        object.__setattr__(self, "times_s", tuple(dict.fromkeys(self.times_s)))
+        least_c, most_c = TEMPERATURES_C
+        if self.temperature_c is not None and not least_c <= self.temperature_c <= most_c:
+            raise UsageError(
+                "bad_temperature",
+                f"{self.temperature_c:g} °C is no temperature to measure a cell at.",
+                f"Give it in °C, from {least_c:g} to {most_c:g}.",
+            )
 
 
 def measure(rig: Rig, settings: Settings) -> Result:
     """Run the whole measurement and return its Result. Raises as `run`."""
-    for item in run(rig, settings):
-        if isinstance(item, Finished):
-            return item.result
+    with closing(run(rig, settings)) as items:
+        for item in items:
+            if isinstance(item, Finished):
+                return item.result
     raise AssertionError("a measurement ends with Finished or an error")
 
 

@@ -5,7 +5,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagline.device.link import Link
-from sagline.errors import WrongDevice
+from sagline.errors import NEW_FIRMWARE, WrongDevice
 from sagline_board import commands
 
 # How often a chunk that does not fit is asked for.
@@ -54,5 +54,5 @@ def _unfit(what: str) -> WrongDevice:
     return WrongDevice(
         "bad_record",
         f"{what}.",
-        "Measure again; if it stays so, install the firmware of this program.",
+        f"Measure again; if it stays so, {NEW_FIRMWARE}",
     )

@@ -15,7 +15,14 @@ from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
 from sagline.device.record import fetch_points
 from sagline.device.replay import SCHEME as REPLAY
-from sagline.errors import BoardRefused, Refused, SaglineError, WrongDevice
+from sagline.errors import (
+    NEW_FIRMWARE,
+    REPLUG,
+    BoardRefused,
+    Refused,
+    SaglineError,
+    WrongDevice,
+)
 from sagline_board import __version__, commands, faults
 
 if TYPE_CHECKING:
@@ -102,7 +109,7 @@ class Rig:
             Notice(
                 "firmware_version",
                 f"the board's firmware is {self.identity.firmware}, this program {__version__}",
-                "they speak the same protocol; put the firmware of this program on the board",
+                f"they speak the same protocol; to have them alike, {NEW_FIRMWARE}",
             ),
         )
 
@@ -126,7 +133,7 @@ class Rig:
             raise WrongDevice(
                 "bad_reply",
                 "The board's live reading has no conversions.",
-                "Send *TST? to the board to see whether it reads.",
+                f"{REPLUG}, then measure again. If it stays so, {NEW_FIRMWARE}",
             )
         volts = [
             tap_volts(
@@ -166,7 +173,7 @@ class Rig:
                     raise WrongDevice(
                         "step_overdue",
                         f"A step of {planned_s:g} s has not ended {LATE_S:g} s after its time.",
-                        "Reset the board; if it stays so, install the firmware of this program.",
+                        f"{REPLUG}; if it stays so, {NEW_FIRMWARE}",
                     )
                 yield state
                 self._link.wait(POLL_S)
@@ -251,7 +258,7 @@ class Rig:
             raise WrongDevice(
                 "bad_reply",
                 f"The board answers *IDN? with {len(said)} fields instead of 4.",
-                "Install the firmware that belongs to this program.",
+                NEW_FIRMWARE,
             )
         maker, model, serial_number, firmware = said
         able = self._link.fields("capabilities")
@@ -294,7 +301,7 @@ class Rig:
             raise WrongDevice(
                 "bad_profile",
                 f"The values that the board gives of itself make no circuit: {error!r}.",
-                "Install the firmware that belongs to this program.",
+                NEW_FIRMWARE,
             ) from error
         return profile
 

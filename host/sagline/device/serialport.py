@@ -14,7 +14,7 @@ from typing import Any
 
 import serial
 
-from sagline.device.opening import explain
+from sagline.device.opening import check_socket, explain
 from sagline.device.ports import serial_number_of
 from sagline.errors import LinkLost, UsageError
 
@@ -37,6 +37,8 @@ def open_port(address: str) -> Any:
     Raises LinkLost or WrongDevice with the reason where it does not open,
     UsageError for an address that means nothing.
     """
+    if address.startswith("socket://"):
+        check_socket(address)
     try:
         port = serial.serial_for_url(
             address,

@@ -4,7 +4,7 @@
 import re
 from difflib import SequenceMatcher
 
-from sagline.errors import LinkLost, RigError, WrongDevice
+from sagline.errors import NEW_FIRMWARE, REPLUG, LinkLost, RigError, WrongDevice
 
 _OTHER_PORT = "Choose another port with --rig; `sagline rigs` lists them."
 _TRACEBACK = "Traceback (most recent call last):"
@@ -67,14 +67,13 @@ def _interpreter(text: str, port: str) -> WrongDevice | None:
                 "firmware_crashed",
                 f"The firmware on {port} has stopped with an error: "
                 f"{last.group()[:_MOST_SHOWN] if last else 'its message is cut off'}",
-                "Unplug the board and plug it in again; please send the message with what you did.",
+                f"{REPLUG}. If it stays so, {NEW_FIRMWARE}",
             )
     if re.search(r'^>>> ?|raw REPL|MPY: soft reboot|File "<stdin>"', text, re.M):
         return WrongDevice(
             "repl",
             f"The board on {port} is at the MicroPython prompt: the firmware does not run.",
-            "Unplug the board and plug it in again, with the jumper open. If it stays so, "
-            "install the firmware.",
+            f"{REPLUG}, with the jumper open. If it stays so, {NEW_FIRMWARE}",
         )
     return None
 
@@ -101,7 +100,7 @@ def _instrument(fields: list[str], port: str) -> WrongDevice:
         return WrongDevice(
             "no_session",
             f"The sagline board on {port} (firmware {version}) opens no session.",
-            "Reset the board. If it stays so, install the firmware that belongs to this program.",
+            f"{REPLUG}. If it stays so, {NEW_FIRMWARE}",
         )
     return WrongDevice(
         "other_instrument",

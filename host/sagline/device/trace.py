@@ -16,6 +16,7 @@ from it; and the bytes, in which backslash and all but printable ASCII are
 escaped as in a Python string (\\n, \\r, \\t, \\\\, \\xNN).
 """
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -58,10 +59,18 @@ class Tracer:
         self.failure: str | None = None
         self._now_s = now_s
         try:
+            # Never over another recording; what is no file, such as a pipe, holds none.
+            mode = "w" if os.path.exists(path) and not os.path.isfile(path) else "x"
             # Open as long as the link: `close` ends it.
             self._file: IO[str] = open(  # noqa: SIM115
-                path, "w", encoding="ascii", newline="\n"
+                path, mode, encoding="ascii", newline="\n"
             )
+        except FileExistsError as error:
+            raise UsageError(
+                "trace_exists",
+                f"There is a file {path} already; a trace is never written over one.",
+                "Give --trace another name, or delete that file if you need it no more.",
+            ) from error
         except OSError as error:
             raise UsageError(
                 "trace_not_written",
@@ -137,6 +146,6 @@ def _entry(path: str, number: int, line: str) -> Entry:
 def _no_trace(path: str) -> UsageError:
     return UsageError(
         "no_trace",
-        f"{path} is no trace: its first line is not {HEADER!r}.",
+        f"The file {path} is no trace: its first line is not {HEADER!r}.",
         "Give a file that `sagline measure --trace` has written.",
     )

@@ -2,10 +2,13 @@
 """Keeps a run while it goes on: each repeat is in the log before anybody is told that it is done.
 
 A log that fails does not cost the measurement: it goes on, and at its end the whole of it is
-tried once more. Where that fails too, `failure` says what to tell.
+tried once more. Where that fails too it goes into a log of its own among the system's temporary
+files, and `failure` says what to tell.
 """
 
+import tempfile
 from collections.abc import Callable, Generator
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -15,6 +18,18 @@ from sagline.log.opening import BUSY_S, LogError
 from sagline.log.store import Log
 from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result, Warning_
+
+
+def _rescued(failure: NotStored, whole: Record, result: Result | None) -> NotStored:
+    """Put the run into a log of its own, and say so; the same failure where that fails too."""
+    path = Path(tempfile.gettempdir()) / f"sagline-{whole.id}.sqlite"
+    try:
+        with Log(path, write=True) as log:
+            log.complete(whole, result)
+    except SaglineError:
+        return failure
+    remedy = f"{failure.remedy} The run is in {path}; then take it in: sagline log merge '{path}'"
+    return NotStored(failure.code, failure.message, remedy)
 
 
 class Keeper:
@@ -66,15 +81,18 @@ class Keeper:
 
     def measure(self, progress: Generator[Progress, None, None]) -> Result:
         """Drive a run to its end and return its result; one that was not kept says so."""
-        for item in self.keep(progress):
-            if isinstance(item, Finished):
-                result = item.result
-                if self.failure is None:
-                    return result
-                said = self.failure
-                warning = Warning_(code="not_stored", text=said.message, remedy=said.remedy)
-                return result.model_copy(update={"warnings": [*result.warnings, warning]})
+        with closing(self.keep(progress)) as items:
+            for item in items:
+                if isinstance(item, Finished):
+                    return self._told(item.result)
         raise AssertionError("a measurement ends with Finished or an error")
+
+    def _told(self, result: Result) -> Result:
+        said = self.failure
+        if said is None:
+            return result
+        warning = Warning_(code="not_stored", text=said.message, remedy=said.remedy)
+        return result.model_copy(update={"warnings": [*result.warnings, warning]})
 
     def _open(self) -> Log:
         if self._log is None:
@@ -121,6 +139,8 @@ class Keeper:
             self._close()
             whole = record.with_steps(self._steps, ending)
             self._attempt(lambda: self._open().complete(whole, result))
+            if self.failure is not None:
+                self.failure = _rescued(self.failure, whole, result)
 
     def _attempt(self, act: Callable[[], object]) -> None:
         """Do it unless something failed before; keep the first failure."""

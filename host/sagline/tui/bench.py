@@ -29,9 +29,14 @@ from sagline.tui.driver import Driver
 from sagline.tui.page import HELP, Page
 from sagline.tui.widgets.axes import step_curve
 from sagline.tui.widgets.step_plot import StepPlot
+from sagline.wording import Working
 
-KEYS = "s start   x stop   n notes   ? help   q quit"
-NO_STEP = "No step yet."
+KEYS = (
+    ("start", "s start"), ("stop", "x stop"), ("notes", "n notes"), ("help", "? help"),
+    ("quit", "q quit"),
+)  # fmt: skip
+TOO_SMALL = "The window is too small: needs 60x20; q quits."
+NO_STEP = "No repeat yet."
 OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE = (
     "opening", "ready", "starting", "measuring", "stopping", "stopped", "done",
 )  # fmt: skip
@@ -50,6 +55,9 @@ class Bench(Screen[None]):
         Binding("n", "notes", "notes"),
         Binding("question_mark", "help", "help"),
     ]
+
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (60, "-wide")]  # noqa: RUF012
+    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-high")]  # noqa: RUF012
 
     def __init__(self, driver: Driver | None = None) -> None:
         super().__init__()
@@ -76,7 +84,8 @@ class Bench(Screen[None]):
             yield StepPlot(id="step")
         with VerticalScroll(id="outcome", can_focus=False):
             yield Static("", id="words", markup=False)
-        yield Static(KEYS, id="keys", markup=False)
+        yield Static("", id="keys", markup=False)
+        yield Static(TOO_SMALL, id="too-small", markup=False)
 
     def on_mount(self) -> None:
         """Show the equation in letters before anything is known."""
@@ -84,16 +93,29 @@ class Bench(Screen[None]):
         self._say("#live", _terminal_voltage(None))
         self._blank(planned=0)
 
+    @property
+    def is_measuring(self) -> bool:
+        """Whether a measurement runs, is about to, or is being stopped."""
+        return self.state in (STARTING, MEASURING, STOPPING)
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Whether `action` does anything now; its key is shown only then."""
+        if action == "start":
+            return self.driver is not None and self.state in (READY, STOPPED, DONE)
+        if action == "stop":
+            return self.driver is not None and self.state == MEASURING
+        return super().check_action(action, parameters)
+
     def action_start(self) -> None:
         """Measure, once more if need be; a lost rig is opened again."""
-        if self.driver is not None and self.state in (READY, STOPPED, DONE):
+        if self.driver is not None:
             # At once, so that a second press of the key is not a second measurement.
             self._show_state(STARTING, "")
             self.driver.measure()
 
     def action_stop(self) -> None:
         """End the running measurement with the load off."""
-        if self.driver is not None and self.state == MEASURING:
+        if self.driver is not None:
             self._show_state(STOPPING, "the load goes off")
             self.driver.stop()
 
@@ -184,16 +206,15 @@ class Bench(Screen[None]):
             case Finished(result):
                 self._show_state(DONE, "press s to measure again")
                 self._say("#clock", "")
-                self._say("#basis", f"from {wording.count(result.repeats, 'repeat')}")
+                self._say("#basis", f"from {wording.kept_of(result.repeats)}")
                 self.notes = wording.note_page(result)
                 pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
                 self._say("#words", "\n".join((*wording.result_lines(result), pointer)))
 
     def _repeat_done(self, item: RepeatDone) -> None:
         found: Estimate = item.estimate
-        r_ohm = found.r_at[0][1].value
-        loaded_v = wording.loaded_voltage(found.emf.value, r_ohm, found.current.value)
-        self._fill(found.emf.value, loaded_v, found.current.value, r_ohm)
+        means = Working.of(found.repeats, found.r_at[0][1].value, found.current.value)
+        self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
         self._say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
         self.notes = wording.notice_lines(found.notices)
         self._say(
@@ -202,7 +223,7 @@ class Bench(Screen[None]):
         self.query_one("#repeats", VerticalScroll).scroll_to(
             y=item.repeat, animate=False, immediate=True
         )
-        marks_v = ((found.emf.value, "E"), (loaded_v, "V"))
+        marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self.query_one(StepPlot).show(
             step_curve(
                 item.waveform.t_s.tolist(),
@@ -216,13 +237,14 @@ class Bench(Screen[None]):
 
     def _fill(
         self,
-        emf_v: float | None,
+        open_v: float | None,
         loaded_v: float | None,
         current_a: float | None,
         r_ohm: float | None,
+        repeats: int = 1,
     ) -> None:
-        equation = wording.equation_lines(self._time_s, emf_v, loaded_v, current_a, r_ohm)
-        letters = wording.letter_lines(self._time_s, emf_v, loaded_v, current_a)
+        equation = wording.equation_lines(self._time_s, open_v, loaded_v, current_a, r_ohm)
+        letters = wording.letter_lines(self._time_s, open_v, loaded_v, current_a, repeats)
         self._say("#equation", "\n".join(equation))
         self._say("#letters", "\n".join(letters))
 
@@ -237,6 +259,8 @@ class Bench(Screen[None]):
             self.remove_class(f"-{self.state}")
             self.add_class(f"-{word}")
             self.state = word
+        shown_keys = (key for action, key in KEYS if self.check_action(action, ()))
+        self._say("#keys", "   ".join(shown_keys))
         shown = Content(word).stylize("bold")
         self._say("#state", Content.assemble(shown, f": {phase}") if phase else shown)
 

@@ -2,8 +2,9 @@
 """`sagline demo`: the whole job on a simulated cell, at the pace of a real bench."""
 
 import argparse
-import sys
 from typing import Any
+
+from sagline.streams import on_terminal
 
 DEMO_ADDRESS = "virtual://lr6?seed=1&pace=real"
 
@@ -27,21 +28,25 @@ def run(_args: argparse.Namespace) -> int:
 def open_bench(address: str, *, autostart: bool = False) -> int:
     """Open Bench on the rig at `address`; with `autostart` measure at once.
 
-    Returns the exit status. Raises UsageError without a terminal, and after the
-    screen is gone whatever fault of ours it has shown.
+    Returns the exit status. Raises UsageError without a terminal, Cancelled where a
+    signal, Ctrl-C or leaving it in mid-measurement ended it, and whatever fault of ours
+    it has shown; the last two after the screen is gone.
     """
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
+    if not on_terminal():
         from sagline.errors import UsageError
 
         raise UsageError(
             "no_terminal",
-            "The screen needs a terminal.",
+            "The screen needs a terminal for all of input, output and errors.",
             "Use `sagline measure` here; it prints lines, and JSON with --json.",
         )
+    from sagline.ending import stopped
     from sagline.tui.app import BenchApp
 
     app = BenchApp(address, autostart=autostart)
     app.run()
     if app.fault is not None:
         raise app.fault
+    if app.ended_by is not None:
+        raise stopped(app.ended_by, closed=app.closed)
     return app.return_code or 0

@@ -4,9 +4,11 @@
 import argparse
 import json
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from sagline.streams import tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 
 EPILOG = """examples:
@@ -37,7 +39,7 @@ def add(commands: Any) -> None:
         help="the load in ohms, or auto (default): chosen for the cell",
     )
     parser.add_argument(
-        "--repeats", type=int, default=5, metavar="N", help="steps to average (default 5)"
+        "--repeats", type=int, default=5, metavar="N", help="repeats to average (default 5)"
     )
     parser.add_argument(
         "--times",
@@ -58,7 +60,7 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--trace",
         metavar="FILE",
-        help="keep every byte with its time; --rig 'replay://FILE' plays it again",
+        help="keep every byte with its time in a new file; --rig 'replay://FILE' plays it again",
     )
     add_log(parser, "keep the run in this log (default: the usual one; simulated: the demo log)")
     add_json(parser)
@@ -92,7 +94,7 @@ def run(args: argparse.Namespace) -> int:
     if keeper is None:
         return 0
     if keeper.remark is not None:
-        print(f"sagline: {keeper.remark}", file=sys.stderr)
+        tell(f"sagline: {keeper.remark}")
     if keeper.failure is not None:
         # The result is out; what could not be kept is said last, with its own exit status.
         raise keeper.failure
@@ -113,29 +115,41 @@ def _measure(
     from sagline.log.choice import log_for
     from sagline.log.keeper import Keeper
 
-    shown = sys.stderr.isatty()
     record_id = ""
-    with open_rig(address, trace) as rig:
+    with _ProgressLine() as line, open_rig(address, trace) as rig:
         progress = procedure(rig, settings)
         path = log_for(rig, log)
         keeper = None if path is None else Keeper(path)
-        for item in progress if keeper is None else keeper.keep(progress):
-            if isinstance(item, Planned):
-                record_id = item.record.id
-            if isinstance(item, Finished):
-                if shown:
-                    print(file=sys.stderr)
-                return item.result, record_id, keeper
-            if shown:
-                _show(item)
+        with closing(progress if keeper is None else keeper.keep(progress)) as items:
+            for item in items:
+                if isinstance(item, Planned):
+                    record_id = item.record.id
+                if isinstance(item, Finished):
+                    return item.result, record_id, keeper
+                line.show(item)
     raise AssertionError("a measurement ends with Finished or an error")
 
 
-def _show(item: Any) -> None:
-    """Keep one line of progress up to date on the terminal."""
-    from sagline.device.progress import describe
+class _ProgressLine:
+    """One line of progress, kept up to date on a terminal and ended before anything else."""
 
-    print(f"\r\x1b[K{describe(item)[:79]}", end="", file=sys.stderr, flush=True)
+    def __init__(self) -> None:
+        self._wanted = sys.stderr.isatty()
+        self._begun = False
+
+    def __enter__(self) -> "_ProgressLine":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        if self._begun:
+            tell("")
+
+    def show(self, item: Any) -> None:
+        from sagline.device.progress import describe
+
+        if self._wanted:
+            self._begun = True
+            tell(f"\r\x1b[K{describe(item)[:79]}", end="")
 
 
 def _load(text: str) -> float | None:

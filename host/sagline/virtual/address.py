@@ -73,7 +73,7 @@ def parse(url: str) -> VirtualAddress:
             raise UsageError(
                 "bad_address",
                 f"{key}={chosen[key]} is not possible.",
-                f"{key} is one of: {', '.join(allowed)}.",
+                f"Write {key}= and one of: {', '.join(allowed)}.",
             )
     if values.pop("null", "off") != "off":
         raise UsageError(
@@ -146,7 +146,7 @@ def _cells(name: str, values: dict[str, str]) -> tuple[str, ...]:
         if cell not in CELLS:
             raise UsageError(
                 "unknown_cell",
-                f"There is no virtual cell {cell!r}.",
+                f"There is no simulated cell {cell!r}.",
                 f"Use one of: {', '.join(CELLS)}. `sagline virtual list` describes them. A cell of "
                 f"your own is virtual://{CUSTOM}?cell=FILE.toml.",
             )

@@ -33,7 +33,7 @@ def obey(hands: Hands, line: str) -> str:
     if verb not in _ARGUMENT:
         return f"error there is no {verb!r}; there are {', '.join(_ARGUMENT)}"
     if bool(argument) != (_ARGUMENT[verb] is not None):
-        return f"error {verb} takes {_ARGUMENT[verb] or 'nothing more'}"
+        return f"error {verb!r} takes {_ARGUMENT[verb] or 'nothing more'}"
     try:
         found = _do(hands, verb, argument)
     except ValueError as error:
@@ -49,11 +49,11 @@ def _do(hands: Hands, verb: str, argument: str) -> str | None:
             hands.add_series(float(argument))
         case "move-tap":
             if argument not in ("cell", "load"):
-                raise ValueError("move-tap takes cell or load")
+                raise ValueError("'move-tap' takes cell or load")
             hands.move_tap(argument)
         case "short-sense":
             if argument not in ("on", "off"):
-                raise ValueError("short-sense takes on or off")
+                raise ValueError("'short-sense' takes on or off")
             hands.short_sense(argument == "on")
         case "read-meter":
             return f"{hands.read_meter():.5f}"

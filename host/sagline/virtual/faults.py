@@ -133,7 +133,7 @@ def _load(value: str | None) -> int:
     if value not in bank:
         raise UsageError(
             "bad_fault",
-            f"The rig has no load of {value} ohm.",
+            f"The rig has no load of {value} Ω.",
             f"Write mosfet_on: and one of {', '.join(bank)}.",
         )
     return bank.index(value)

@@ -63,7 +63,7 @@ def step_curve(
         -BEFORE * on_s,
         (1.0 + AFTER) * on_s,
         "s after load on",
-        f"terminal voltage in V, step {number}",
+        f"voltage in V, repeat {number}",
         tuple((value, f"{value:g}") for value in (0.0, read_s, on_s)),
         marks_v,
     )
