@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from sagline.analysis.estimate import estimate
+from sagline.analysis.target import missed
 from sagline.analysis.values import Notice
 from sagline.records import Record
 from sagline.results import Result, make_result
@@ -17,7 +18,11 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     """
     times_s = tuple(record.asked.times_s if times_s is None else times_s)
     steps = [step.raw() for step in record.steps]
-    found = estimate(steps, record.profile, record.converter, times_s)
+    asked = record.asked
+    first_stage = None if asked.target_u_rel is None else asked.repeats
+    found = estimate(steps, record.profile, record.converter, times_s, first_stage)
+    if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
+        found = replace(found, notices=(*found.notices, notice))
     remarks = () if record.ending is None else record.ending.remarks
     said = tuple(Notice(remark.code, remark.text, remark.remedy) for remark in remarks)
     return make_result(

@@ -96,10 +96,14 @@ class RigIdentity(_Model):
 
 
 class Asked(_Model):
-    """What the user asked for; null left the choice to the plan."""
+    """What the user asked for; null left the choice to the plan.
+
+    With a target, U(r)/r at 95 %, `repeats` are the first ones, which decide how many follow.
+    """
 
     load_ohm: float | None
     repeats: int
+    target_u_rel: float | None
     times_s: list[float]
 
 

@@ -10,6 +10,7 @@ import sagline
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import (
     Cooling,
+    Extended,
     Finished,
     OpenVoltage,
     Planned,
@@ -282,3 +283,33 @@ def test_virtual_time_does_not_take_real_time():
         rig.wait(3600.0)
         assert rig.now_s() >= 3600.0
     assert time.monotonic() - start_s < 5.0
+
+
+def test_a_target_is_met_by_as_many_repeats_as_the_first_ones_say():
+    """On a lead-acid battery of 24 milliohm the scatter is a part of u that repeats lessen."""
+    wish = Settings(designation="PB12", repeats=3, target_u_rel=0.0451)
+    with sagline.open_rig("virtual://sla12?seed=1") as rig:
+        items = list(run(rig, wish))
+    (extended,) = [item for item in items if isinstance(item, Extended)]
+    assert extended.repeats > 3
+    done = [item for item in items if isinstance(item, RepeatDone)]
+    assert [item.repeat for item in done] == list(range(1, extended.repeats + 1))
+    assert [item.repeats for item in done] == [3] * 3 + [extended.repeats] * (len(done) - 3)
+    assert items.index(extended) == items.index(done[2]) + 1
+    assert describe(extended).endswith(f"{extended.repeats} repeats in all")
+
+
+def test_a_target_out_of_reach_costs_no_repeats_and_is_said():
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        result = rig.measure(designation="LR6", target_u_rel=0.005)
+    assert len(result.repeats) == 5
+    (said,) = [w for w in result.warnings if w.code == "target_missed"]
+    assert "0.5 % was asked for; most of it comes from load resistance" in said.text
+
+
+@pytest.mark.parametrize("wish", [{"target_u_rel": 0.0}, {"target_u_rel": float("nan")},
+                         {"target_u_rel": 1.0}, {"target_u_rel": 0.1, "repeats": 1}])  # fmt: skip
+def test_a_target_that_means_nothing(wish):
+    with pytest.raises(UsageError) as caught:
+        Settings(**wish)
+    assert caught.value.code == "bad_target"

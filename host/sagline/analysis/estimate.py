@@ -32,14 +32,17 @@ def estimate(
     profile: RigProfile,
     converter: int,
     times_s: Sequence[float] = (0.1,),
+    first_stage: int | None = None,
 ) -> Estimate:
     """E, r at each of `times_s` (s after load on) and what follows from them.
 
-    All steps are repeats with one load and range. Budgets, current, covariance and the
-    rows belong to the first time. Raises AnalysisError: `negative_resistance` where even
-    the upper end of the interval of r is below zero, and those of `repeats.combine`.
+    All steps are repeats with one load and range; where the scatter of the first
+    `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
+    covariance and the rows belong to the first time. Raises AnalysisError:
+    `negative_resistance` where even the upper end of the interval of r is below zero, and
+    those of `repeats.combine`.
     """
-    series = combine(steps, profile, converter, times_s)
+    series = combine(steps, profile, converter, times_s, first_stage)
     evaluations = [
         budget.evaluate(
             influences_of(

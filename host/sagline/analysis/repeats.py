@@ -26,21 +26,34 @@ REJECTING = ("clipped", *presence.CODES)
 
 @dataclass(frozen=True, eq=False)
 class Scatter:
-    """Type A of the mean of n repeats. `deviation` is (n, outputs), n >= 2, mean zero."""
+    """Type A of the mean of `count` repeats.
+
+    `deviation` is (m, outputs), m >= 2, mean zero: those of the m repeats that the standard
+    deviation is taken from.
+    """
 
     deviation: FloatArray
+    count: int
 
     @classmethod
-    def of(cls, values: FloatArray) -> Scatter:
-        """From one row of outputs per repeat. Raises ValueError for fewer than two rows."""
+    def of(cls, values: FloatArray, first: int | None = None) -> Scatter:
+        """From one row of outputs per repeat. Raises ValueError for fewer than two rows.
+
+        `first` says that the standard deviation of so many has decided how many there are: it
+        alone is used then, with its degrees of freedom, whatever came later (C. Stein, Ann.
+        Math. Statist. 16 (1945) 243-258: the mean's interval keeps its coverage so).
+        """
         if values.shape[0] < 2:
             raise ValueError("one repeat has no scatter")
-        return cls(values - values.mean(axis=0))
+        used = values[:first]
+        if used.shape[0] < 2:
+            used = values
+        return cls(used - used.mean(axis=0), values.shape[0])
 
     @classmethod
     def none(cls, outputs: int) -> Scatter:
         """No scatter at all: for what is expected before anything is measured."""
-        return cls(np.zeros((2, outputs)))
+        return cls(np.zeros((2, outputs)), 2)
 
     @property
     def dof(self) -> int:
@@ -49,8 +62,7 @@ class Scatter:
     @property
     def covariance(self) -> FloatArray:
         """Covariance of the means: s squared / n on the diagonal (GUM 4.2.3, 5.2.3)."""
-        n = self.deviation.shape[0]
-        return self.deviation.T @ self.deviation / (n * (n - 1))
+        return self.deviation.T @ self.deviation / (self.count * self.dof)
 
     def draws(self, generator: np.random.Generator, count: int) -> FloatArray:
         """(count, outputs) from a scaled and shifted t of `dof` (JCGM 101, 6.4.9), joint.
@@ -58,8 +70,9 @@ class Scatter:
         A normal combination of the deviations has their covariance without any
         factorization, also where two repeats make it singular.
         """
-        n = self.deviation.shape[0]
-        normal = generator.standard_normal((count, n)) @ self.deviation / sqrt(n * (n - 1))
+        rows = self.deviation.shape[0]
+        normal = generator.standard_normal((count, rows)) @ self.deviation
+        normal /= sqrt(self.count * self.dof)
         return normal * np.sqrt(self.dof / generator.chisquare(self.dof, count))[:, None]
 
 
@@ -83,10 +96,15 @@ class Series:
 
 
 def combine(
-    steps: Sequence[RawStep], profile: RigProfile, converter: int, times_s: Sequence[float]
+    steps: Sequence[RawStep],
+    profile: RigProfile,
+    converter: int,
+    times_s: Sequence[float],
+    first_stage: int | None = None,
 ) -> Series:
     """Read every step, leave out those with a diagnosed cause, and combine the rest.
 
+    `first_stage` is the number of steps whose scatter has decided how many there are.
     Raises AnalysisError: `no_steps`, `no_times`, `mixed_steps` (loads or ranges differ),
     `all_rejected`, or the cause itself where every step has the same, and those of
     `step.read_step` that are no fault of a single step.
@@ -135,13 +153,14 @@ def combine(
             "hold the cell still, see to the contacts and measure again",
         )
     used = [row.n for row in rows if row.kept]
+    first = None if first_stage is None else sum(number <= first_stage for number in used)
     flags = outliers([row.r_ohm for row in rows if row.kept and row.r_ohm is not None])
     return Series(
         times_s=tuple(times_s),
         rows=tuple(rows),
         kept=tuple(kept),
         levels=tuple(_mean_levels(kept, index) for index in range(len(times_s))),
-        scatter=tuple(_scatter(outputs, index) for index in range(len(times_s))),
+        scatter=tuple(_scatter(outputs, index, first) for index in range(len(times_s))),
         noise_codes=_mean_noise(kept),
         load=load,
         range_high=range_high,
@@ -174,14 +193,14 @@ def _mean_levels(kept: Sequence[StepReading], index: int) -> Readings:
     return replace(mean, rest_fall=levels[0].sense_open - mean.sense_open)
 
 
-def _scatter(outputs: Sequence[Sequence[Outputs]], index: int) -> Scatter | None:
+def _scatter(outputs: Sequence[Sequence[Outputs]], index: int, first: int | None) -> Scatter | None:
     if len(outputs) < 2:
         return None
     values = np.array([figures[index] for figures in outputs], dtype=np.float64)
     # E is that of one repeat, not of the mean: its s.d. is s, where that of r is s/sqrt(n).
     # The fall of E from repeat to repeat is in s, as what E owes to the rest it had.
     values[:, Outputs._fields.index("emf_v")] *= sqrt(len(outputs))
-    return Scatter.of(values)
+    return Scatter.of(values, first)
 
 
 def _mean_noise(kept: Sequence[StepReading]) -> dict[int, float]:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 from uuid6 import uuid7
 
 from sagline.analysis import plan as planning
-from sagline.analysis import presence, stuck
+from sagline.analysis import presence, stuck, target
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, Notice, RawStep
@@ -22,6 +22,7 @@ from sagline.designations import Designation
 from sagline.designations import find as find_designation
 from sagline.device.progress import (
     Cooling,
+    Extended,
     Finished,
     OpenVoltage,
     Planned,
@@ -70,6 +71,7 @@ class Settings:
     operator: str | None = None
     temperature_c: float | None = None
     clear_trip: bool = False
+    target_u_rel: float | None = None
 
     def __post_init__(self) -> None:
         if not 1 <= self.repeats <= MAX_REPEATS:
@@ -77,6 +79,18 @@ class Settings:
                 "bad_repeats",
                 f"{self.repeats} repeats are not possible.",
                 f"Ask for 1 to {MAX_REPEATS}; 5 is usual.",
+            )
+        if self.target_u_rel is not None and not 0.0 < self.target_u_rel < 1.0:
+            raise UsageError(
+                "bad_target",
+                f"A target of {self.target_u_rel:g} is not possible.",
+                "It is U(r)/r, between 0 and 1: 0.01 is 1 %.",
+            )
+        if self.target_u_rel is not None and self.repeats < 2:
+            raise UsageError(
+                "bad_target",
+                "A target needs the scatter of at least 2 repeats to begin with.",
+                "Leave out --repeats; 5 is usual.",
             )
         if not self.times_s or any(not 0.01 <= t <= 10.0 for t in self.times_s):
             raise UsageError(
@@ -147,16 +161,24 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     yield Planned(plan, record)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
+    first_stage = None if settings.target_u_rel is None else plan.repeats
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
-    for repeat in range(1, plan.repeats + 1):
+    repeats = plan.repeats
+    while (repeat := len(steps) + 1) <= repeats:
         segments = _segments(plan.load_index, durations_ms)
         at_s = rig.now_s()
-        raw = yield from _step(rig, plan.load_index, segments, repeat, plan.repeats)
+        raw = yield from _step(rig, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
         steps.append(StepRecord.of(repeat, at_s, raw))
-        found = estimate(raws, rig.profile, rig.converter, settings.times_s)
+        found = estimate(raws, rig.profile, rig.converter, settings.times_s, first_stage)
         drawn = waveform(raw, rig.profile, rig.converter)
-        yield RepeatDone(repeat, plan.repeats, steps[-1], drawn, found)
+        yield RepeatDone(repeat, repeats, steps[-1], drawn, found)
+        if repeat == first_stage and settings.target_u_rel is not None:
+            repeats = target.repeats_for(found, settings.target_u_rel, MAX_REPEATS)
+            if repeats > repeat:
+                reached = target.u_rel(found)
+                assert reached is not None, "without it no number of repeats is found"
+                yield Extended(repeats, reached, settings.target_u_rel)
     remarks = [Warning_(**asdict(notice)) for notice in band + rig.notices]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
@@ -303,6 +325,7 @@ def _record(rig: Rig, settings: Settings, plan: planning.Plan) -> Record:
             load_ohm=settings.load_ohm,
             repeats=settings.repeats,
             times_s=list(settings.times_s),
+            target_u_rel=settings.target_u_rel,
         ),
         plan=plan,
         steps=[],

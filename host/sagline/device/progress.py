@@ -36,6 +36,15 @@ class Planned:
 
 
 @dataclass(frozen=True)
+class Extended:
+    """The first repeats have shown how many the target takes: `repeats` in all."""
+
+    repeats: int
+    u_rel: float
+    target_u_rel: float
+
+
+@dataclass(frozen=True)
 class Stepping:
     """A step is running: which one, and how far it has come."""
 
@@ -76,7 +85,7 @@ class Finished:
     ending: "Ending"
 
 
-Progress = OpenVoltage | Probing | Planned | Cooling | Stepping | RepeatDone | Finished
+Progress = OpenVoltage | Probing | Planned | Extended | Cooling | Stepping | RepeatDone | Finished
 
 
 def describe(item: Progress) -> str:
@@ -88,6 +97,11 @@ def describe(item: Progress) -> str:
             return f"Unknown cell: a short look on {load_ohm:g} Ω"
         case Planned(plan, _):
             return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
+        case Extended(repeats, u_rel, target_u_rel):
+            return (
+                f"U(r) is {100 * u_rel:.2g} %, {100 * target_u_rel:g} % was asked for: "
+                f"{repeats} repeats in all"
+            )
         case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
             which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"

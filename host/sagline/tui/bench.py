@@ -15,6 +15,7 @@ from sagline import wording
 from sagline.analysis.values import Estimate
 from sagline.device.progress import (
     Cooling,
+    Extended,
     Finished,
     OpenVoltage,
     Planned,
@@ -193,7 +194,7 @@ class Bench(Screen[None]):
                         plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
                     ),
                 )
-            case Cooling():
+            case Cooling() | Extended():
                 self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
                 self._say("#live", _terminal_voltage(terminal_v))

@@ -42,6 +42,13 @@ def add(commands: Any) -> None:
         "--repeats", type=int, default=5, metavar="N", help="repeats to average (default 5)"
     )
     parser.add_argument(
+        "--target",
+        type=float,
+        metavar="REL",
+        help="measure until U(r)/r at 95 %% is within this, e.g. 0.01; the repeats decide how many "
+        "more it takes",
+    )
+    parser.add_argument(
         "--times",
         type=times_s,
         default=(0.1,),
@@ -79,6 +86,7 @@ def run(args: argparse.Namespace) -> int:
         designation=args.designation,
         repeats=args.repeats,
         times_s=args.times,
+        target_u_rel=args.target,
         label=args.label,
         operator=config.operator if args.operator is None else args.operator,
         temperature_c=args.temperature,

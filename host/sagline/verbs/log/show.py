@@ -64,11 +64,19 @@ def _about(record: "Record") -> list[str]:
         ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
         ("operator", record.operator),
         ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
-        ("done", f"{len(record.steps)} of {plan.repeats} repeats on {plan.load_ohm:g} Ω"),
+        ("done", f"{_repeats(record)} on {plan.load_ohm:g} Ω"),
         ("state", record.state if record.ending is None or record.ending.code is None
          else f"{record.state}: {record.ending.code}"),
     ]  # fmt: skip
     return [f"{name:<9} {value}" for name, value in rows if value is not None]
+
+
+def _repeats(record: "Record") -> str:
+    made = len(record.steps)
+    target_u_rel = record.asked.target_u_rel
+    if target_u_rel is None:
+        return f"{made} of {record.plan.repeats} repeats"
+    return f"{made} repeats for a target of {100 * target_u_rel:g} %"
 
 
 def _why_none(record: "Record", args: argparse.Namespace) -> str:
