@@ -52,6 +52,11 @@ def figure(quantity: Quantity, unit: str, known_u: float | None = None) -> str:
     return f"{quantity.value:.{places}f} {unit} ± {big:.{places}f} {unit}"
 
 
+def shown(text: str) -> str:
+    """Return somebody's text with nothing in it that could steer a terminal."""
+    return "".join(character if character.isprintable() else "\ufffd" for character in text)
+
+
 def bare_figure(value: float, u95: float | None) -> str:
     """Return for example "0.1612 ± 0.0019", for a column whose heading has the unit."""
     if u95 is None:

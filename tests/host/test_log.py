@@ -170,11 +170,22 @@ def test_a_label_is_changed_and_changed_back(log_, ids, path):
     assert after == first
 
 
+def test_a_label_steers_no_terminal(log_, ids):
+    log_("label", ids["block"], "\x1b[2Jgone\r\x07")
+    for verb in (("list",), ("show", ids["block"])):
+        out = log_(*verb)[1]
+        assert "gone" in out
+        assert out.replace("\n", "").isprintable()
+
+
 def test_delete_marks_and_restore_undoes(log_, ids, path):
     before = contents(path)
     status, out, _ = log_("delete", ids["block"], ids["cut off"])
     assert status == 0
-    assert f"sagline log restore {ids['block'][-8:]} {ids['cut off'][-8:]}" in out
+    undo = f"sagline log restore --log '{path}' {ids['block'][-8:]} {ids['cut off'][-8:]}"
+    assert undo in out
+    assert "complete; deleted" in log_("show", ids["block"])[1]
+    assert json.loads(log_("show", ids["block"], "--json")[1])["deleted"]
     assert len(log_("list")[1].splitlines()) == 2
     assert len(log_("list", "--deleted")[1].splitlines()) == 3
     assert log_("restore", ids["block"], ids["cut off"])[0] == 0

@@ -212,6 +212,11 @@ def test_more_volts_than_the_designation_can_have_is_another_cell(cell, designat
         assert rig._link._port.hardware._pulses == 0
 
 
+def test_a_designation_is_kept_as_the_standard_writes_it():
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        assert rig.measure(designation="lr6", repeats=1).designation == "LR6"
+
+
 def test_fewer_volts_than_a_flat_cell_of_its_kind_is_said():
     with sagline.open_rig("virtual://lr6-worn?seed=1") as rig:
         result = rig.measure(designation="6LR61", load_ohm=15.0, repeats=2)

@@ -157,7 +157,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         times_s=settings.times_s,
     )
     plan = replace(plan, repeats=settings.repeats)
-    record = _record(rig, settings, plan)
+    record = _record(rig, settings, known, plan)
     yield Planned(plan, record)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
@@ -298,7 +298,7 @@ def _step(
             raise
 
 
-def _record(rig: Rig, settings: Settings, plan: planning.Plan) -> Record:
+def _record(rig: Rig, settings: Settings, known: Designation | None, plan: planning.Plan) -> Record:
     identity = rig.identity
     return Record(
         schema=RECORD_SCHEMA,
@@ -306,7 +306,7 @@ def _record(rig: Rig, settings: Settings, plan: planning.Plan) -> Record:
         kind="virtual" if rig.is_virtual else "rig",
         started_at=datetime.now(UTC),
         label=settings.label,
-        designation=settings.designation,
+        designation=settings.designation if known is None else known.designation,
         operator=settings.operator,
         temperature_c=settings.temperature_c,
         sagline=__version__,

@@ -194,6 +194,14 @@ class Log:
             )
         return record.model_copy(update={"label": head[1]})
 
+    def is_deleted(self, record_id: str) -> bool:
+        """Whether the record is out of the lists."""
+        with explained(self.path):
+            row = self.db.execute(
+                "SELECT deleted FROM record WHERE id = ?", (record_id,)
+            ).fetchone()
+        return bool(row and row[0])
+
     def results(self, record_id: str) -> list[Result]:
         """Return the record's results, the first one first, under the label it has now."""
         with explained(self.path):

@@ -6,7 +6,7 @@ import json
 from typing import Any
 
 from sagline.verbs.common import short_id
-from sagline.verbs.log.common import add_ids, add_verb, open_log
+from sagline.verbs.log.common import add_ids, add_verb, log_option, open_log
 
 
 def add(verbs: Any) -> None:
@@ -31,7 +31,7 @@ def run(args: argparse.Namespace) -> int:
         return 0
     known = " ".join(short_id(record_id) for record_id in record_ids)
     if deleting:
-        print(f"Deleted: {known}. Undo with: sagline log restore {known}")
+        print(f"Deleted: {known}. Undo with: sagline log restore{log_option(args)} {known}")
     else:
         print(f"Restored: {known}")
     return 0

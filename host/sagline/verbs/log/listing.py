@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _line(row: "Row") -> str:
-    from sagline.wording import bare_figure, counted
+    from sagline.wording import bare_figure, counted, shown
 
     started = f"{row.started_at.astimezone():%Y-%m-%d %H:%M}"
     if row.emf_v is None or row.r_ohm is None:
@@ -65,8 +65,9 @@ def _line(row: "Row") -> str:
         figures = f"{row.emf_v:7.3f}  {bare_figure(row.r_ohm, row.r_u95_ohm):>17}"
         if row.state != "complete":
             figures += f"  ({row.state})"
-    label = row.label or ""
-    line = f"{short_id(row.id)}  {started}  {row.designation or '-':<8.8}  {figures}  {label}"
+    label = shown(row.label or "")
+    cell = shown(row.designation or "-")
+    line = f"{short_id(row.id)}  {started}  {cell:<8.8}  {figures}  {label}"
     return line.rstrip()
 
 

@@ -31,17 +31,19 @@ def run(args: argparse.Namespace) -> int:
         record_id = log.find(args.id)
         record = log.record(record_id)
         results = log.results(record_id)
+        deleted = log.is_deleted(record_id)
     if args.json:
         about = record.to_dict()
         about["steps"] = len(record.steps)
         said = {
             "record": about,
             "state": record.state,
+            "deleted": deleted,
             "results": [result.to_dict() for result in results],
         }
         print(json.dumps(said, indent=2))
         return 0
-    print("\n".join(_about(record)))
+    print("\n".join(_about(record, deleted)))
     if not results:
         print(_why_none(record, args))
         return 0
@@ -55,8 +57,12 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _about(record: "Record") -> list[str]:
-    plan = record.plan
+def _about(record: "Record", deleted: bool) -> list[str]:
+    from sagline.wording import shown
+
+    state = record.state
+    if record.ending is not None and record.ending.code is not None:
+        state += f": {record.ending.code}"
     rows = [
         ("run", record.id),
         ("label", record.label),
@@ -64,11 +70,10 @@ def _about(record: "Record") -> list[str]:
         ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
         ("operator", record.operator),
         ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
-        ("done", f"{_repeats(record)} on {plan.load_ohm:g} Ω"),
-        ("state", record.state if record.ending is None or record.ending.code is None
-         else f"{record.state}: {record.ending.code}"),
-    ]  # fmt: skip
-    return [f"{name:<9} {value}" for name, value in rows if value is not None]
+        ("done", f"{_repeats(record)} on {record.plan.load_ohm:g} Ω"),
+        ("state", f"{state}; deleted" if deleted else state),
+    ]
+    return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
 
 
 def _repeats(record: "Record") -> str:
