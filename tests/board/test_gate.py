@@ -209,6 +209,84 @@ def test_arm_alone_is_closed_for_a_moment_only(segments, error):
     assert hw.mask == 0
 
 
+def test_the_guard_looks_at_what_the_load_has_across_it():
+    """Sense alone may be off, or on another cell: force is what drives the load."""
+    hw = StillHardware()
+    # About 13.9 V at the force tap of the 16.5 V range; sense as on a quiet 1.6 V cell.
+    hw.codes[1] = 2500
+    board = Board(hw)
+    board.receive(b"STEP:SEGM 1,100;STAR\n")
+    assert board.engine.live_mv(1) > 13800 > 2000 > board.engine.live_mv(0)
+    assert board.errors.pop() == faults.REFUSED_VOLTAGE
+    let_pass(board, hw, 300_000)
+    assert [mask for _, mask in hw.switchings] == [0]
+
+
+def test_a_force_tap_that_leaps_in_mid_pulse_trips():
+    board, hw = running_with_load_on()
+    hw.codes[1] = 3500
+    let_pass(board, hw, 20_000)
+    assert hw.mask == 0
+    assert board.engine.guard.reason == faults.TRIP_OVER_VOLTAGE
+
+
+class SlowHardware(StillHardware):
+    """A loop that takes 20 ms beside each slice."""
+
+    def capture(self, length_us, bin_us):
+        rows = StillHardware.capture(self, length_us, bin_us)
+        self.now_us += 20_000
+        self.settle()
+        return rows
+
+
+@pytest.mark.parametrize("hardware", [StillHardware, SlowHardware])
+def test_the_guard_counts_the_clocks_time_not_the_plans(hardware):
+    """Slices of 5 ms take 25 ms where the loop is slow: the load is on for all of it."""
+    hw = hardware()
+    board = Board(hw)
+    board.receive(b"STEP:SEGM 1,500;STAR\n")
+    while board.poll() == 0:
+        pass
+    (lasted_us,) = pulse_lengths(hw)
+    assert 500_000 <= lasted_us <= 530_000
+    # 1.6 V on 3.3 ohm by hand: the energy is V²·t/R.
+    volt_mv = board.engine.live_mv(0)
+    assert board.engine.guard._on_us[0] == pytest.approx(lasted_us, rel=0.05)
+    assert board.engine.guard._pulse_uj[0] == pytest.approx(
+        volt_mv**2 / 3300 * lasted_us / 1000, rel=0.05
+    )
+
+
+def test_arm_alone_is_taken_to_heat_every_load():
+    """13.2 V on 3.3 ohm for 50 ms and the 170 ms that ARM holds is 11.6 J of 50 J: four looks."""
+    hw = StillHardware()
+    hw.codes[0] = hw.codes[1] = 2115
+    board = Board(hw)
+    for _ in range(4):
+        board.receive(b"STEP:CLE;SEGM 256,50;STAR\n")
+        assert board.errors.pop() == faults.NO_ERROR
+        assert 13_000 < board.engine.load_mv() < 13_400
+        while board.poll() == 0:
+            pass
+    board.receive(b"STEP:CLE;SEGM 256,50;STAR\n")
+    assert board.errors.pop() == faults.REFUSED_HOT
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        b"STEP:STAT?;ABORt\n", b"STEP:FETC? 0;:ABORt\n", b"STEP:STAR;:ABOR\n", b"FOO;:ABORt\n",
+        b"MEAS:VOLT? 1;:*RST\n", b"ABORt 1\n",
+    ],
+)  # fmt: skip
+def test_abort_is_obeyed_behind_whatever_could_not_be_done(line):
+    board, hw = running_with_load_on()
+    board.receive(line)
+    assert hw.mask == 0
+    assert board.errors.pop() < 0, "and what could not be done is still an error"
+
+
 LINES = st.sampled_from(
     [
         b"ABOR\n", b"*RST\n", b"STEP:CLE\n", b"STEP:STAR\n", b"STEP:SEGM 0,50\n",

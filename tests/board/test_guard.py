@@ -65,7 +65,7 @@ def test_mean_power_of_a_long_run_stays_within_the_rating():
     elapsed_ms = 0
     while elapsed_ms < 600_000:
         if guard.refuse(((1, 300),), 12000, 1) == faults.NO_ERROR:
-            guard.begin_step()
+            guard.begin_step((), 0)
             for _ in range(60):
                 guard.watch(1, 5000, 12000, 1)
             assert guard.reason == faults.NO_ERROR
@@ -88,7 +88,7 @@ def test_mean_power_of_a_long_run_stays_within_the_rating():
 )
 def test_trips(slices, sense_mv, reason):
     guard = cold()
-    guard.begin_step()
+    guard.begin_step((), 0)
     for _ in range(slices - 1):
         guard.watch(1, 5000, sense_mv, 1)
     assert guard.reason == faults.NO_ERROR
@@ -106,7 +106,7 @@ def test_beyond_the_range_the_reading_is_no_voltage():
     guard = cold()
     assert guard.refuse(((1, 300),), 4590, 0) == faults.NO_ERROR
     assert guard.refuse(((1, 300),), 4591, 0) == faults.REFUSED_VOLTAGE
-    guard.begin_step()
+    guard.begin_step((), 0)
     guard.watch(1, 5000, 4591, 0)
     assert guard.reason == faults.TRIP_OVER_VOLTAGE
 
@@ -114,7 +114,7 @@ def test_beyond_the_range_the_reading_is_no_voltage():
 def test_each_load_has_its_own_time():
     """Two loads one after the other, each within its limit, are not added up."""
     guard = Guard((LOAD, LOAD), RANGE_MV, cold=True)
-    guard.begin_step()
+    guard.begin_step((), 0)
     for mask in (1, 2):
         for _ in range(240):
             guard.watch(mask, 5000, 1500, 1)
@@ -129,7 +129,7 @@ def test_small_integers_suffice():
         mask = Watched(1 << index)
         for open_mv in (0, 1500, int(load["max_mv"]), 26000):
             guard.refuse([(mask, load["max_on_ms"])], Watched(open_mv), 1)
-            guard.begin_step()
+            guard.begin_step((), 0)
             for _ in range(int(load["max_on_ms"]) // 5):
                 guard.watch(mask, Watched(5000), Watched(open_mv), 1)
             guard.clear()

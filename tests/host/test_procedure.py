@@ -22,9 +22,10 @@ from sagline.device.progress import (
 from sagline.device.rig import LiveReading
 from sagline.errors import BoardRefused, Refused, UsageError, WrongDevice
 from sagline.virtual.cells import CELLS
+from sagline.virtual.hands import Hands
 from sagline.virtual.hardware import VirtualHardware
 from sagline.virtual.truth import truth
-from sagline_board import faults
+from sagline_board import faults, wire
 
 
 def gate(rig):
@@ -210,6 +211,80 @@ def test_more_volts_than_the_designation_can_have_is_another_cell(cell, designat
             rig.measure(designation=designation)
         assert (caught.value.code, caught.value.exit_status) == ("another_cell", 4)
         assert rig._link._port.hardware._pulses == 0
+
+
+def after_plan(address, designation, change):
+    """Run until the plan is made, let `change` happen on the bench, run on."""
+    with sagline.open_rig(address) as rig:
+        running = run(rig, Settings(designation=designation, repeats=3))
+        for item in running:
+            if isinstance(item, Planned):
+                change(rig._link._port)
+            if isinstance(item, Finished):
+                return item.result
+    raise AssertionError("no result")
+
+
+@pytest.mark.parametrize("other", ["18650", "cr2032", "hr6", "lr6-worn"])
+def test_a_cell_put_in_place_of_the_first_is_not_loaded(other):
+    pulses = []
+
+    def swap(port):
+        Hands(port).insert(other)
+        pulses.append(port.hardware)
+
+    with pytest.raises(Refused, match="it is another one") as caught:
+        after_plan("virtual://lr6?seed=1", "LR6", swap)
+    assert caught.value.code == "another_cell"
+    assert pulses[0]._pulses == 0
+
+
+def test_a_range_that_was_changed_by_another_makes_no_wrong_figure():
+    """A plain *RST is obeyed from anyone, and sets the 16.5 V range."""
+    true = truth(CELLS["18650"])["truth"]
+
+    def reset(port):
+        port.board.receive(b"*RST\n")
+
+    result = after_plan("virtual://18650?seed=1", "ICR18/65", reset)
+    assert result.emf_v.value == pytest.approx(true["emf_v"], rel=0.005)
+    assert result.r_ohm.low95 < true["r_at"][0]["value"] < result.r_ohm.high95
+
+
+def test_a_step_of_another_session_is_never_taken_for_ours():
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        step = rig.step(1, ((0, 100), (2, 300), (0, 100)))
+        next(step)
+        board = rig._link._port.board
+        rig.wait(11.0)
+        for seq, message in enumerate(
+            ("SESSion:OPEN 1", "STEP:CLEar", "STEP:SEGMent 0,100", "STEP:SEGMent 1,300",
+             "STEP:SEGMent 0,100", "STEP:STARt"), 1,
+        ):  # fmt: skip
+            board.receive(wire.seal("AB", seq, message) + b"\n")
+        rig.wait(1.0)
+        with pytest.raises(Refused) as caught:
+            list(step)
+        assert caught.value.code == "step_ended"
+
+
+def test_stopped_while_the_start_is_being_answered_the_load_is_off(monkeypatch):
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        ask = rig._link.request
+
+        def interrupted(name, *values):
+            reply = ask(name, *values)
+            if name == "start":
+                raise KeyboardInterrupt
+            return reply
+
+        monkeypatch.setattr(rig._link, "request", interrupted)
+        step = rig.step(0, ((1, 1000), (0, 100)))
+        with pytest.raises(KeyboardInterrupt):
+            next(step)
+        rig.wait(0.1)
+        assert gate(rig) == 0
+        assert rig._link.fields("state")["state"] == 3
 
 
 def test_a_designation_is_kept_as_the_standard_writes_it():

@@ -110,7 +110,8 @@ class Board:
             return
         replies = []
         path = ""
-        for unit in wire.split_outside_quotes(line.decode().replace("\t", " "), ";"):
+        units = wire.split_outside_quotes(line.decode().replace("\t", " "), ";")
+        for index, unit in enumerate(units):
             header, text = _split_header(unit)
             if not header:
                 continue
@@ -124,11 +125,19 @@ class Board:
             reply = self._plain_unit(command, text)
             if isinstance(reply, int):
                 self._report(reply)
+                self._make_safe(units[index:])
                 break
             if reply is not None:
                 replies.append(reply)
         if replies:
             self._output.append((";".join(replies) + "\n").encode())
+
+    def _make_safe(self, units):
+        """Obey what makes the rig safe, also in and behind a unit that could not be done."""
+        for unit in units:
+            command = commands.find(_split_header(unit)[0].lstrip(":"))
+            if command is not None and command.access == ALWAYS:
+                getattr(self, "_do_" + command.name)()
 
     def _plain_unit(self, command, text):
         if command is None:

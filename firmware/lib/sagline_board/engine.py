@@ -17,6 +17,8 @@ from .volts import Meter
 LIVE_US = 12000
 # The hardware one-shot may outlast its segment by this, never more.
 ONE_SHOT_MARGIN_US = 5000
+# The guard counts time in pieces no longer than this.
+WATCH_US = 5000
 # How long an idle board may sleep between polls.
 IDLE_US = 1000000
 
@@ -40,6 +42,8 @@ class Engine:
         self._segment_end_us = 0
         # Time of the load mask's last and next change, None where there is none.
         self._last_edge_us = None
+        # Up to when, from the start of the step, the guard has counted.
+        self._watched_us = 0
         self._seen_tick = self._origin
         self._spare_us = 0
         self.live = []
@@ -69,14 +73,15 @@ class Engine:
         self._pass_time()
         if self.state == RUNNING:
             return faults.INIT_IGNORED
-        if not self.read_live():
+        self.read_live()
+        if self.live_round(profile.ONBOARD) is None and self.live_round(profile.ADS1115) is None:
             return faults.HARDWARE
-        reason = self.guard.refuse(self.segments, max(0, self.live_mv(0)), self.high)
+        reason = self.guard.refuse(self.segments, self.load_mv(), self.high)
         if reason == faults.NO_ERROR and expected_points(self.segments) > CAPACITY:
             reason = faults.REFUSED_RECORD
         if reason != faults.NO_ERROR:
             return reason
-        self.guard.begin_step()
+        self.guard.begin_step(self.segments, self.load_mv())
         self._origin = self._hw.ticks_us()
         self.sampler.begin(self._origin)
         self.edges_us = []
@@ -84,6 +89,7 @@ class Engine:
         # The first segment begins in the first poll, where every way out is guarded.
         self._segment = -1
         self._segment_end_us = 0
+        self._watched_us = 0
         self.state = RUNNING
         return faults.NO_ERROR
 
@@ -111,6 +117,7 @@ class Engine:
         """Turn every load off and end a running step."""
         self._hw.switch(0, 0)
         if self.state == RUNNING:
+            self._account()
             self._end(ABORTED)
 
     def reset(self):
@@ -128,7 +135,9 @@ class Engine:
     def _run_slice(self):
         elapsed_us = self.elapsed_us()
         if elapsed_us >= self._segment_end_us:
-            self._next_segment()
+            self._account()
+            if not self._tripped():
+                self._next_segment()
             return
         mask = self.segments[self._segment][0]
         since = None if self._last_edge_us is None else elapsed_us - self._last_edge_us
@@ -145,11 +154,30 @@ class Engine:
         self._remember(row_count)
         if self.sampler.full:
             self.guard.trip(faults.TRIP_RECORD)
-        if mask:
-            self.guard.watch(mask, slice_us, max(0, self.live_mv(0)), self.high)
-        if self.guard.reason != faults.NO_ERROR:
-            self._hw.switch(0, 0)
-            self._end(TRIPPED)
+        self._account()
+        self._tripped()
+
+    def _account(self):
+        """Let the guard count the time since it last did, at what the load has across it now.
+
+        The time is the clock's, not the plan's: what the loop itself takes heats a load too.
+        """
+        now_us = self.elapsed_us()
+        mask = self.segments[self._segment][0] if self._segment >= 0 else 0
+        while mask and self._watched_us < now_us:
+            # In pieces: power times a long time would outgrow a small integer.
+            piece_us = min(WATCH_US, now_us - self._watched_us)
+            self.guard.watch(mask, piece_us, self.load_mv(), self.high)
+            self._watched_us += piece_us
+        self._watched_us = now_us
+
+    def _tripped(self):
+        """End the step where the guard has tripped; return whether it has."""
+        if self.guard.reason == faults.NO_ERROR:
+            return False
+        self._hw.switch(0, 0)
+        self._end(TRIPPED)
+        return True
 
     def _next_edge_us(self):
         """Return when the mask changes next (us from the start), None if it never does."""
@@ -232,6 +260,13 @@ class Engine:
                 if entry[0] == converter * 4 + channel:
                     entries.append(entry)
         return entries if len(entries) == 3 else None
+
+    def load_mv(self):
+        """Return what a load has across it now, in mV: the higher of sense and force.
+
+        Sense alone could be off, or on another cell than force.
+        """
+        return max(0, self.live_mv(0), self.live_mv(1))
 
     def live_mv(self, channel):
         """Return the tap's voltage in mV now, 0 where unread.

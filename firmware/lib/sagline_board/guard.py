@@ -13,6 +13,9 @@ from .commands import ARM_ALONE, ARM_ALONE_MS
 # rating; a pulse may start while heat plus pulse stays within `max_pulse_mj`.
 _UJ_PER_MJ = 1000
 
+# ARM lets go this long after its pin has stopped toggling.
+ARM_HOLD_MS = 170
+
 # A slice may overrun its segment by this before the guard calls it too long.
 _ON_SLACK_US = 20000
 
@@ -25,6 +28,16 @@ def loads_in(mask, count):
 def power_mw(volt_mv, load_milliohm):
     """Return the power in mW that `volt_mv` makes in `load_milliohm` (leads left out)."""
     return volt_mv * volt_mv // load_milliohm
+
+
+def _armed_ms(segments):
+    """Return how long ARM alone is closed in these segments."""
+    return sum([duration_ms for mask, duration_ms in segments if mask == ARM_ALONE])
+
+
+def _armed_uj(load, open_mv, armed_ms):
+    """Return what ARM alone may put into one load, 0 where it is not closed at all."""
+    return power_mw(open_mv, load["load_milliohm"]) * (armed_ms + ARM_HOLD_MS) if armed_ms else 0
 
 
 class Guard:
@@ -79,9 +92,13 @@ class Guard:
         # Beyond its range a converter clips: the cell may be at any voltage.
         if open_mv > self._range_mv[high]:
             return faults.REFUSED_VOLTAGE
-        # Should a load conduct without being asked, it does so for all of this.
-        if sum([duration_ms for mask, duration_ms in segments if mask == ARM_ALONE]) > ARM_ALONE_MS:
+        armed_ms = _armed_ms(segments)
+        if armed_ms > ARM_ALONE_MS:
             return faults.REFUSED_ON_TIME
+        for index, load in enumerate(self._loads):
+            spent_uj = _armed_uj(load, open_mv, armed_ms)
+            if self._heat_uj[index] + spent_uj > load["max_pulse_mj"] * _UJ_PER_MJ:
+                return faults.REFUSED_HOT
         for index, load in enumerate(self._loads):
             on_ms = self._on_ms(segments, index)
             if on_ms:
@@ -112,8 +129,14 @@ class Guard:
             return faults.REFUSED_HOT
         return faults.NO_ERROR
 
-    def begin_step(self):
-        """Forget the pulse of the last step (its heat stays)."""
+    def begin_step(self, segments, open_mv):
+        """Forget the pulse of the last step (its heat stays).
+
+        ARM alone may heat any load, should one be stuck on: it is taken to heat them all.
+        """
+        armed_ms = _armed_ms(segments)
+        for index, load in enumerate(self._loads):
+            self._heat_uj[index] += _armed_uj(load, open_mv, armed_ms)
         self._on_us = [0] * len(self._loads)
         self._pulse_uj = [0] * len(self._loads)
 

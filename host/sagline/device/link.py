@@ -54,6 +54,8 @@ class Link:
         # When a sagline board has last answered here, on the port's clock.
         self._answered_s: float | None = None
         self._tries = TRIES
+        # How many sessions were opened: one more means that the board has ended one meanwhile.
+        self.sessions = 0
 
     @classmethod
     def open(cls, address: str, trace: str | None = None) -> "Link":
@@ -173,6 +175,7 @@ class Link:
 
     def _open_session(self) -> None:
         self._send(b"\n")
+        self.sessions += 1
         versions = self.integers("open_session", commands.PROTOCOL_MAJOR, least=2)
         if versions[0] != commands.PROTOCOL_MAJOR:
             raise WrongDevice(

@@ -48,8 +48,11 @@ UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 COOLING_POLL_S = 0.5
 # The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
 PROBE_MS = (1000, 150, 200)
-# Rest, ARM alone, rest: before any load, for one that conducts without being asked.
-ARMED_MS = (100, 40, 60)
+# Rest, ARM alone, rest: before any load, for one that conducts without being asked. The rest
+# outlasts ARM's letting go after whatever was on before (0.17 s) by the look's own window.
+ARMED_MS = (300, 40, 60)
+# A cell that rests between steps comes back to within this of its open voltage.
+SAME_SHARE, SAME_V = 0.1, 0.05
 # A reading may be off by this much of itself, so a voltage is out of a band only beyond it.
 READING_LIMIT = 0.02
 MAX_REPEATS = 100
@@ -166,6 +169,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
         segments = _segments(plan.load_index, durations_ms)
+        _same_cell(rig, known, open_v)
         at_s = rig.now_s()
         raw = yield from _step(rig, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
@@ -224,6 +228,26 @@ def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]
             ),
         )
     return ()
+
+
+def _same_cell(rig: Rig, known: Designation | None, open_v: float) -> None:
+    """Refuse a cell that was put in place of the one that was looked at.
+
+    Where there is none now, the step itself says so, and harms nothing.
+    """
+    live = rig.live()
+    taps = presence.Taps(live.sense_v, live.force_v, live.return_v)
+    if presence.find(rig.profile, rig.converter, rig.high_range, taps) is not None:
+        return
+    if abs(taps.sense_v - open_v) > SAME_SHARE * open_v + SAME_V:
+        raise Refused(
+            "another_cell",
+            f"The cell had {open_v:.2f} V and has {taps.sense_v:.2f} V now: it is another one, or "
+            "it has not recovered.",
+            "Leave the cell in until the end; let a tired one rest, then measure again.",
+        )
+    _within_band(known, taps.sense_v)
+    _refuse_without_one_shot(rig, known, taps.sense_v)
 
 
 def _refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:

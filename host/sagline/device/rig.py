@@ -4,7 +4,7 @@
 from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from itertools import product
+from itertools import pairwise, product
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
@@ -162,12 +162,15 @@ class Rig:
         someone else ends the step, LinkLost, WrongDevice where it does not end.
         """
         planned_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
+        # A reset, or whoever was here meanwhile, may have chosen another range.
+        self._link.request("set_range", int(self.high_range))
         self._link.request("clear_segments")
         for mask, duration_ms in segments:
             self._link.request("add_segment", mask, duration_ms)
-        self._link.request("start")
         overdue_s = self.now_s() + LATE * planned_s + LATE_S
         try:
+            session = self._link.sessions
+            self._link.request("start")
             while (state := self._running()) is not None:
                 if self.now_s() > overdue_s:
                     raise WrongDevice(
@@ -178,9 +181,22 @@ class Rig:
                 yield state
                 self._link.wait(POLL_S)
         except BaseException:
-            self.abort()
+            # A load may be on, also where the answer to the start was lost. What went wrong
+            # first is what there is to know.
+            with suppress(SaglineError):
+                self.abort()
             raise
-        return self._fetch(load_index, tuple(segments))
+        raw = self._fetch(load_index, tuple(segments))
+        if session != self._link.sessions or not self._is_ours(raw):
+            raise _ended_by_others()
+        return raw
+
+    def _is_ours(self, raw: RawStep) -> bool:
+        """Whether the board's record is of the step that was asked for, in the range chosen."""
+        masks = (0, *(mask for mask, _ in raw.segments))
+        changes = sum(mask != before for before, mask in pairwise(masks))
+        high = bool(self._link.fields("counts")["high"])
+        return len(raw.edges_us) == changes and high == self.high_range
 
     def abort(self) -> None:
         """Turn every load off now; a running step ends."""
@@ -232,11 +248,7 @@ class Rig:
             reason = state["reason"]
             raise BoardRefused(reason, faults.TEXTS.get(reason, "the guard ended the step"))
         if state["state"] != commands.RUNNING:
-            raise Refused(
-                "step_ended",
-                "The step was ended before its time, by someone else or by a reset.",
-                "Check the board's supply and that nobody else uses it, then measure again.",
-            )
+            raise _ended_by_others()
         return StepState(
             state["segment"], state["elapsed_ms"] * 1e-3, state["points"], self.live().sense_v
         )
@@ -304,6 +316,14 @@ class Rig:
                 NEW_FIRMWARE,
             ) from error
         return profile
+
+
+def _ended_by_others() -> Refused:
+    return Refused(
+        "step_ended",
+        "The step was ended before its time or changed, by someone else or by a reset.",
+        "Check the board's supply and that nobody else uses it, then measure again.",
+    )
 
 
 def _path(log: str | Path | None) -> Path | None:
