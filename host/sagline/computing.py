@@ -23,6 +23,8 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     found = estimate(steps, record.profile, record.converter, times_s, first_stage)
     if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
         found = replace(found, notices=(*found.notices, notice))
+    if record.state != "complete":
+        found = replace(found, notices=(*found.notices, _cut_off(record)))
     remarks = () if record.ending is None else record.ending.remarks
     said = tuple(Notice(remark.code, remark.text, remark.remedy) for remark in remarks)
     return make_result(
@@ -35,4 +37,13 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         designation=record.designation,
         operator=record.operator,
         temperature_c=record.temperature_c,
+    )
+
+
+def _cut_off(record: Record) -> Notice:
+    made = len(record.steps)
+    return Notice(
+        "run_cut_off",
+        f"the run was {record.state} after repeat {made} of {record.asked.repeats}",
+        "measure again for the whole of it; U is that of the repeats there are",
     )

@@ -15,7 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from sagline.analysis.plan import Plan
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
-from sagline.results import Kind, Warning_
+from sagline.results import Kind, Result, Warning_
 from sagline_board.commands import POINT_FIELDS
 
 RECORD_SCHEMA = "sagline-record-1"
@@ -149,6 +149,11 @@ class Record(_Model):
     def state(self) -> str:
         """complete, stopped, failed, or interrupted where nobody could say so."""
         return "interrupted" if self.ending is None else self.ending.how
+
+    def main_of(self, results: Sequence[Result]) -> Result | None:
+        """Return the newest of the record's results at the times asked for, else the newest."""
+        asked = [one for one in results if [at.t_s for at in one.r_at] == self.asked.times_s]
+        return next(reversed(asked or results), None)
 
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document as plain dicts, lists, strings and numbers."""

@@ -121,14 +121,17 @@ def test_a_run_that_the_log_does_not_take_is_rescued_and_can_be_taken_in(tmp_pat
     result = json.loads(said.out)
     remedy = json.loads(said.err)["error"]["remedy"]
     (rescued,) = tmp_path.glob("sagline-*.sqlite")
-    assert f"sagline log merge '{rescued}'" in remedy
+    assert f"sagline log merge '{rescued}' --log '{path}'" in remedy
     other = tmp_path / "other.sqlite"
     kept(other)
     assert main(["log", "merge", str(rescued), "--log", str(other)]) == 0
     with Log(other) as log:
         record = log.record(log.find(result["id"]))
         assert (record.state, record.label, len(record.steps)) == ("complete", "here", 2)
-        assert [one.to_dict() for one in log.results(record.id)] == [result]
+        (kept_result,) = [one.to_dict() for one in log.results(record.id)]
+    # What was printed says in addition that it was not kept.
+    assert result["warnings"].pop()["code"] == "not_stored"
+    assert kept_result == result
 
 
 def measured_under(limit, path):

@@ -103,6 +103,12 @@ def test_a_list_is_chosen_by_label_designation_rig_and_time(path):
             return [row.label for row in list_runs(log, Filters(**filters))]
 
         assert labels(label="KITCH") == ["kitchen 1"]
+        with Log(path, write=True) as other:
+            other.mark([list_runs(log, Filters(label="block"))[0].id], "label", "Zelle Ä")
+        # A with a combining diaeresis, as macOS writes it.
+        assert labels(label="zelle a\u0308") == labels(label="ä") == ["Zelle Ä"]
+        with Log(path, write=True) as other:
+            other.mark([list_runs(log, Filters(label="Zelle"))[0].id], "label", "block")
         assert labels(designation="6lr") == ["block"]
         assert labels(rig="lr6-3") == ["cut off", "kitchen 1"]
         assert labels(rig="nothing") == []
@@ -127,7 +133,11 @@ def test_show_prints_record_and_result(log_, ids):
     assert "r(0.1 s) =" in out
     _, out, _ = log_("show", ids["cut off"], "--json")
     said = json.loads(out)
-    assert (said["state"], said["results"], said["record"]["steps"]) == ("interrupted", [], 1)
+    assert (said["state"], said["results"], said["record"]["repeats_measured"]) == (
+        "interrupted",
+        [],
+        1,
+    )
 
 
 def test_an_interrupted_run_says_how_to_compute_what_there_is(log_, ids, path):
@@ -170,8 +180,11 @@ def test_a_label_is_changed_and_changed_back(log_, ids, path):
     assert after == first
 
 
-def test_a_label_steers_no_terminal(log_, ids):
-    log_("label", ids["block"], "\x1b[2Jgone\r\x07")
+def test_a_label_steers_no_terminal(log_, ids, path):
+    """One of a log that something else has written; our own refuse such text."""
+    assert log_("label", ids["block"], "\x1b[2Jgone")[0] == 2
+    with Log(path, write=True) as log:
+        log.mark([ids["block"]], "label", "\x1b[2Jgone\r\x07")
     for verb in (("list",), ("show", ids["block"])):
         out = log_(*verb)[1]
         assert "gone" in out
@@ -213,6 +226,29 @@ def test_recompute_adds_beside_and_only_what_is_new(log_, ids, path):
     assert len(after["result"]) == len(before["result"]) + 1
     assert log_("recompute", ids["block"], "--times", "0.1,0.2")[1].endswith("already\n")
     assert "2 results" in log_("show", ids["block"])[1]
+
+
+def test_another_time_does_not_take_the_place_of_the_one_asked_for(log_, ids):
+    before = log_("list")[1]
+    shown = log_("show", ids["block"])[1].split("\n\n")[1]
+    log_("recompute", ids["block"], "--times", "0.05")
+    assert log_("list")[1] == before
+    assert log_("show", ids["block"])[1].split("\n\n")[1] == shown
+    other = json.loads(log_("show", ids["block"], "--json")[1])["results"][-1]
+    assert "r(0.05 s) =" in log_("show", other["id"])[1]
+
+
+def test_a_result_of_a_run_that_was_cut_off_says_so(log_, ids):
+    _, out, _ = log_("recompute", ids["cut off"], "--json")
+    (row,) = json.loads(out)["results"]
+    said = {warning["code"]: warning["text"] for warning in row["result"]["warnings"]}
+    assert said["run_cut_off"] == "The run was interrupted after repeat 1 of 2."
+
+
+def test_recompute_wants_ids_or_filters(log_, ids):
+    assert log_("recompute", ids["block"], "--label", "x")[0] == 2
+    assert log_("recompute", "--label", "nowhere")[:2] == (0, "No run is as you ask.\n")
+    assert log_("list", "--limit", "9" * 30)[0] == 0
 
 
 def test_recompute_tells_which_run_yields_no_figure(log_, ids):
@@ -273,6 +309,27 @@ def test_equal_labels_are_asked_about(path, tmp_path, log_, choice, labels):
     assert log_("merge", str(other), "--equal-labels", choice)[0] == 0
     with Log(path) as log:
         assert [row.label for row in list_runs(log, Filters(label="kitchen"))] == labels
+
+
+def test_two_cells_never_get_one_label_unasked(path, tmp_path, log_):
+    """Every bench calls its log the same: the third one's cell needs a number."""
+    for bench in ("b", "c"):
+        keep(tmp_path / bench / "log.sqlite", "kitchen 1")
+        asked = ("merge", str(tmp_path / bench / "log.sqlite"), "--equal-labels", "apart")
+        assert log_(*asked)[0] == 0
+    with Log(path) as log:
+        labels = [row.label for row in list_runs(log, Filters(label="kitchen"))]
+    assert labels == ["kitchen 1 (log 2)", "kitchen 1 (log)", "kitchen 1"]
+
+
+def test_a_cell_that_came_before_is_no_equal_label(path, tmp_path, log_):
+    other = tmp_path / "other.sqlite"
+    keep(other, "theirs")
+    assert log_("merge", str(other))[0] == 0
+    keep(other, "theirs")
+    assert log_("merge", str(other))[0] == 0
+    with Log(path) as log:
+        assert [row.label for row in list_runs(log, Filters(label="theirs"))] == ["theirs"] * 2
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="pseudo terminals are a thing of Unix")

@@ -33,6 +33,7 @@ from sagline.device.progress import (
 )
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
+from sagline.plaintext import plain_text
 from sagline.records import RECORD_SCHEMA, Asked, Ending, Record, RigIdentity, StepRecord
 from sagline.results import Result, Warning_
 from sagline_board import __version__, commands, faults
@@ -83,6 +84,8 @@ class Settings:
                 f"{self.repeats} repeats are not possible.",
                 f"Ask for 1 to {MAX_REPEATS}; 5 is usual.",
             )
+        for name in ("label", "designation", "operator"):
+            object.__setattr__(self, name, plain_text(name, getattr(self, name)))
         if self.target_u_rel is not None and not 0.0 < self.target_u_rel < 1.0:
             raise UsageError(
                 "bad_target",

@@ -20,15 +20,17 @@ from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result, Warning_
 
 
-def _rescued(failure: NotStored, whole: Record, result: Result | None) -> NotStored:
+def _rescued(failure: NotStored, log_path: Path, whole: Record, result: Result | None) -> NotStored:
     """Put the run into a log of its own, and say so; the same failure where that fails too."""
     path = Path(tempfile.gettempdir()) / f"sagline-{whole.id}.sqlite"
     try:
         with Log(path, write=True) as log:
             log.complete(whole, result)
     except SaglineError:
+        path.unlink(missing_ok=True)
         return failure
-    remedy = f"{failure.remedy} The run is in {path}; then take it in: sagline log merge '{path}'"
+    command = f"sagline log merge '{path}' --log '{log_path}'"
+    remedy = f"{failure.remedy} The run is in {path}; then take it in: {command}"
     return NotStored(failure.code, failure.message, remedy)
 
 
@@ -84,10 +86,11 @@ class Keeper:
         with closing(self.keep(progress)) as items:
             for item in items:
                 if isinstance(item, Finished):
-                    return self._told(item.result)
+                    return self.told(item.result)
         raise AssertionError("a measurement ends with Finished or an error")
 
-    def _told(self, result: Result) -> Result:
+    def told(self, result: Result) -> Result:
+        """Return the result, which says so in its warnings where it was not kept."""
         said = self.failure
         if said is None:
             return result
@@ -135,12 +138,17 @@ class Keeper:
         self._attempt(lambda: self._open().end(record.id, ending, result))
         if self.failure is not None:
             # Whoever was writing may have let go, or room been made.
-            self.failure = None
+            first, self.failure = self.failure, None
             self._close()
             whole = record.with_steps(self._steps, ending)
             self._attempt(lambda: self._open().complete(whole, result))
             if self.failure is not None:
-                self.failure = _rescued(self.failure, whole, result)
+                self.failure = _rescued(self.failure, self.path, whole, result)
+            elif first.code == "log_moved":
+                self.remark = (
+                    "The log was moved or deleted during the run, which is in a new one at "
+                    f"{self.path}. `sagline log merge FILE` takes the old one's runs into it."
+                )
 
     def _attempt(self, act: Callable[[], object]) -> None:
         """Do it unless something failed before; keep the first failure."""

@@ -5,7 +5,7 @@ from dataclasses import dataclass, fields
 from datetime import datetime
 from typing import Any
 
-from sagline.log.opening import explained
+from sagline.log.opening import explained, folded
 from sagline.log.rows import moment
 from sagline.log.store import Log
 
@@ -28,7 +28,9 @@ class Filters:
 
 @dataclass(frozen=True)
 class Row:
-    """One run, and the figures of its newest result; None where it has none.
+    """One run, and the figures of its result; None where it has none.
+
+    That is the newest result at the times that were asked for; without one, the newest.
 
     `r_u95_ohm` is the half width of r's 95 % interval, None where that is unknown.
     """
@@ -63,7 +65,9 @@ FROM (
 ) AS found
 LEFT JOIN ending ON ending.record_id = found.id
 LEFT JOIN result ON result.id = (
-    SELECT id FROM result WHERE record_id = found.id ORDER BY id DESC LIMIT 1
+    SELECT one.id FROM result AS one JOIN header USING (record_id)
+    WHERE one.record_id = found.id
+    ORDER BY one.times = header.document ->> '$.asked.times_s' DESC, one.id DESC LIMIT 1
 )
 ORDER BY found.started_at DESC, found.id DESC
 """
@@ -97,8 +101,8 @@ def _where(filters: Filters) -> tuple[str, dict[str, object]]:
     for column in ("label", "designation", "rig"):
         text = getattr(filters, column)
         if text is not None:
-            terms.append(f"instr(lower({column}), :{column})")
-            values[column] = text.lower()
+            terms.append(f"instr(folded({column}), :{column})")
+            values[column] = folded(text)
     for name, comparison in (("since", ">="), ("until", "<")):
         at = getattr(filters, name)
         if at is not None:

@@ -39,7 +39,7 @@ class Merged:
 
 
 def equal_labels(log: Log, other: Path) -> list[str]:
-    """Return the labels that a record new to `log` shares with another one already in it.
+    """Return the labels that a record new to `log` shares with one that only `log` has.
 
     Raises LogError where `other` is no log that this version knows.
     """
@@ -47,9 +47,17 @@ def equal_labels(log: Log, other: Path) -> list[str]:
         rows = db.execute(
             "SELECT DISTINCT label FROM other.record WHERE label IS NOT NULL"
             " AND id NOT IN (SELECT id FROM main.record)"
-            " AND label IN (SELECT label FROM main.record) ORDER BY label"
+            " AND label IN (SELECT label FROM main.record WHERE id NOT IN"
+            " (SELECT id FROM other.record)) ORDER BY label"
         ).fetchall()
     return [label for (label,) in rows]
+
+
+def labels_of(log: Log) -> set[str]:
+    """Return every label in use. Raises LogError."""
+    with explained(log.path):
+        rows = log.db.execute("SELECT DISTINCT label FROM record WHERE label IS NOT NULL")
+        return {label for (label,) in rows}
 
 
 def merge(log: Log, other: Path, renamed: Mapping[str, str] | None = None) -> Merged:

@@ -3,6 +3,7 @@
 
 import sqlite3
 import time
+import unicodedata
 import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -48,6 +49,7 @@ def connect(
         )
     try:
         with explained(path):
+            db.create_function("folded", 1, folded, deterministic=True)
             _require_log(db, path)
             has_wal = _settle(db, busy_s) if write else True
             if schema.version_of(db) < schema.VERSION:
@@ -61,8 +63,17 @@ def connect(
     return db, has_wal
 
 
+def folded(text: str | None) -> str | None:
+    """Return text as it is compared: in any case, however its accents are written."""
+    return None if text is None else unicodedata.normalize("NFC", text).casefold()
+
+
 def _no_log(path: Path) -> LogError:
-    return LogError("no_log", f"There is no log {path} yet.", "Measure something first.")
+    return LogError(
+        "no_log",
+        f"There is no log {path} yet.",
+        "Measure something first. Simulated runs are in the demo log: --demo.",
+    )
 
 
 def _require_file(path: Path, write: bool) -> None:

@@ -51,7 +51,7 @@ def put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
 
 def put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
     """Put a result in."""
-    times = json.dumps([at.t_s for at in result.r_at])
+    times = json.dumps([at.t_s for at in result.r_at], separators=(",", ":"))
     r = result.r_ohm
     db.execute(
         "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",

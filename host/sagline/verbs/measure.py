@@ -93,6 +93,8 @@ def run(args: argparse.Namespace) -> int:
         clear_trip=args.clear_trip,
     )
     result, record_id, keeper = _measure(resolve(args.rig, config), settings, args.trace, args.log)
+    if keeper is not None:
+        result = keeper.told(result)
     if args.json:
         print(json.dumps(result.to_dict(), indent=2))
     else:

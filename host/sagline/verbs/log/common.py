@@ -2,6 +2,7 @@
 """What the verbs of `sagline log` share: which log, which runs, how a run is named."""
 
 import argparse
+from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,6 +12,8 @@ from sagline.verbs.common import add_json, add_log
 if TYPE_CHECKING:
     from sagline.log.listing import Filters
     from sagline.log.store import Log
+    from sagline.records import Record
+    from sagline.results import Result
 
 
 def add_verb(verbs: Any, name: str, help_text: str, description: str = "") -> Any:
@@ -75,6 +78,14 @@ def log_path(args: argparse.Namespace) -> Path:
     if args.log is not None and args.demo:
         raise UsageError("two_logs", "--log and --demo name two logs.", "Give one of them.")
     return args.log or usual_log(demo=args.demo)
+
+
+def meant(record: "Record", results: "Sequence[Result]", given: str) -> "Result | None":
+    """Return the result whose id was given, or the record's main one where the run's id was."""
+    text = given.strip().lower()
+    named = [one for one in results if one.id.startswith(text) or one.id.endswith(text)]
+    whole = record.id.startswith(text) or record.id.endswith(text)
+    return named[0] if len(named) == 1 and not whole else record.main_of(results)
 
 
 def log_option(args: argparse.Namespace) -> str:

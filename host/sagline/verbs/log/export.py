@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sagline.verbs.common import short_id
-from sagline.verbs.log.common import add_ids, add_verb, log_option, log_path, open_log
+from sagline.verbs.log.common import add_ids, add_verb, log_option, log_path, meant, open_log
 
 if TYPE_CHECKING:
     from sagline.log.csvtext import Style
@@ -59,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
     form = _form(args)
     style = _style(args, form)
     with open_log(args) as log:
-        runs = _runs(log, args.ids)
+        runs = _runs(log, args.ids, form)
     if form in ("csv", "raw"):
         paths = _paths(runs, form, args.out)
         texts = [_alone(run_.record, form, style) for run_ in runs]
@@ -107,20 +107,16 @@ def _style(args: argparse.Namespace, form: str) -> "Style":
     return Style(load_config().decimal_comma if wanted is None else wanted)
 
 
-def _runs(log: "Log", given: list[str]) -> list[_Run]:
-    """Return each run once, in the order given."""
+def _runs(log: "Log", given: list[str], form: str) -> list[_Run]:
+    """Return each run once, or each result where `form` shows results, in the order given."""
     found: dict[str, _Run] = {}
     for text in given:
         record_id = log.find(text)
-        results = log.results(record_id)
-        meant = [result for result in results if _is_meant(result.id, text)] or results
-        found.setdefault(record_id, _Run(log.record(record_id), meant[-1] if meant else None))
+        record = log.record(record_id)
+        result = meant(record, log.results(record_id), text)
+        by_result = form in ("table", "json") and result is not None
+        found.setdefault(result.id if by_result and result else record_id, _Run(record, result))
     return list(found.values())
-
-
-def _is_meant(whole: str, given: str) -> bool:
-    text = given.strip().lower()
-    return whole.startswith(text) or whole.endswith(text)
 
 
 def _alone(record: "Record", form: str, style: "Style") -> str:

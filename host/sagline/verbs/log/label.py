@@ -21,7 +21,9 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Change the label, and tell what it was. Returns the exit status."""
-    new = args.label or None
+    from sagline.plaintext import plain_text
+
+    new = plain_text("label", args.label)
     with open_log(args, write=True) as log:
         record_id = log.find(args.id)
         old = log.record(record_id).label

@@ -74,4 +74,5 @@ def _line(row: "Row") -> str:
 def _count(text: str) -> int:
     if not text.isdecimal():
         raise argparse.ArgumentTypeError(f"{text!r} is no number of runs")
-    return int(text)
+    # What SQLite counts up to.
+    return min(int(text), 2**63 - 1)

@@ -32,16 +32,20 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Merge and tell how much came. Returns the exit status."""
-    from sagline.log.merging import equal_labels, merge
+    from sagline.log.merging import equal_labels, labels_of, merge
     from sagline.log.store import Log
     from sagline.wording import counted
 
+    # A file that is no log is told before a log is made to take it in.
+    with Log(args.file) as other:
+        taken = labels_of(other)
     with Log(log_path(args), write=True) as log:
-        renamed = {
-            label: f"{label} ({args.file.stem})"
-            for label in equal_labels(log, args.file)
-            if not _is_same(label, args)
-        }
+        taken |= labels_of(log)
+        renamed = {}
+        for label in equal_labels(log, args.file):
+            if not _is_same(label, args):
+                renamed[label] = _free(label, args.file.stem, taken)
+                taken.add(renamed[label])
         merged = merge(log, args.file, renamed)
     if args.json:
         said = {"records": merged.records, "results": merged.results, "marks": merged.marks}
@@ -52,6 +56,12 @@ def run(args: argparse.Namespace) -> int:
     for old, new in renamed.items():
         print(f"{old!r} from there is now {new!r}.")
     return 0
+
+
+def _free(label: str, source: str, taken: set[str]) -> str:
+    """Return the label with the other log's name behind it, and a number where that is taken."""
+    numbers = ("", *(f" {number}" for number in range(2, len(taken) + 3)))
+    return next(name for number in numbers if (name := f"{label} ({source}{number})") not in taken)
 
 
 def _is_same(label: str, args: argparse.Namespace) -> bool:

@@ -33,21 +33,28 @@ def add(verbs: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Compute, add and tell. Returns 4 where a run yields no figure."""
     from sagline.analysis.values import AnalysisError
+    from sagline.errors import UsageError
     from sagline.log.listing import list_runs
     from sagline.log.recomputing import recompute
 
+    asked = filters_of(args)
+    if args.ids and asked != type(asked)():
+        raise UsageError(
+            "ids_and_filters", "Ids and filters were given.", "Give ids, or choose by filters."
+        )
+    times = None if args.times is None else tuple(dict.fromkeys(args.times))
     done: list[Recomputed] = []
     failed: list[tuple[str, AnalysisError]] = []
     with open_log(args, write=True) as log:
         if args.ids:
             record_ids = list(dict.fromkeys(log.find(given) for given in args.ids))
         else:
-            record_ids = [row.id for row in list_runs(log, filters_of(args))]
+            record_ids = [row.id for row in list_runs(log, asked)]
         for number, record_id in enumerate(record_ids, 1):
             if sys.stderr.isatty() and len(record_ids) > 1:
                 print(f"\r\x1b[K{number} of {len(record_ids)} runs", end="", file=sys.stderr)
             try:
-                done.append(recompute(log, record_id, args.times))
+                done.append(recompute(log, record_id, times))
             except AnalysisError as error:
                 failed.append((record_id, error))
     if sys.stderr.isatty() and len(record_ids) > 1:
@@ -55,6 +62,8 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         print(json.dumps(_document(done, failed), indent=2))
     else:
+        if not record_ids:
+            print("No run is as you ask.")
         for one in done:
             print(_line(one))
         for record_id, error in failed:

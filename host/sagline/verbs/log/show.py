@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.log.common import add_verb, log_option, open_log
+from sagline.verbs.log.common import add_verb, log_option, meant, open_log
 
 if TYPE_CHECKING:
     from sagline.records import Record
@@ -34,7 +34,9 @@ def run(args: argparse.Namespace) -> int:
         deleted = log.is_deleted(record_id)
     if args.json:
         about = record.to_dict()
-        about["steps"] = len(record.steps)
+        # No record any more without its steps: what remains says so.
+        del about["schema"], about["steps"]
+        about["repeats_measured"] = len(record.steps)
         said = {
             "record": about,
             "state": record.state,
@@ -44,16 +46,17 @@ def run(args: argparse.Namespace) -> int:
         print(json.dumps(said, indent=2))
         return 0
     print("\n".join(_about(record, deleted)))
-    if not results:
+    result = meant(record, results, args.id)
+    if result is None:
         print(_why_none(record, args))
         return 0
     print()
-    print("\n".join(report_lines(results[-1])))
+    print("\n".join(report_lines(result)))
     if len(results) > 1:
-        print(f"\n{len(results)} results, this is the newest:")
-        for result in results:
-            times = ", ".join(f"{at.t_s:g}" for at in result.r_at if at.t_s is not None)
-            print(f"  {result.id}  method {result.method}, at {times} s")
+        print(f"\n{len(results)} results; shown is {result.id}:")
+        for one in results:
+            times = ", ".join(f"{at.t_s:g}" for at in one.r_at if at.t_s is not None)
+            print(f"  {one.id}  method {one.method}, at {times} s")
     return 0
 
 
@@ -88,6 +91,7 @@ def _why_none(record: "Record", args: argparse.Namespace) -> str:
     if not record.steps:
         return "\nIt ended before its first repeat: there is no result."
     return (
-        "\nIt ended before its result was made. What there is can be computed:\n"
+        "\nIt is still going on, or ended before its result was made. What there is can be "
+        "computed:\n"
         f"  sagline log recompute{log_option(args)} {record.id[-8:]}"
     )
