@@ -365,6 +365,29 @@ def test_two_contents_under_one_id_are_refused(path, tmp_path, ids):
     assert contents(path) == before
 
 
+def test_simulated_runs_do_not_get_among_real_ones_unasked(path, sagline_home, capsys):
+    assert main(["log", "merge", str(path), "--json"]) == 2
+    assert json.loads(capsys.readouterr().err)["error"]["code"] == "simulated_runs"
+    assert not sagline_home.exists()
+    assert main(["log", "merge", str(path), "--demo"]) == 0
+    assert main(["log", "list", "--demo"]) == 0
+    assert "block" in capsys.readouterr().out
+
+
+def test_a_log_beside_which_nothing_can_be_written_is_read_and_merged(path, tmp_path, log_):
+    """As on a medium for reading only: a folder stands where SQLite would make its file."""
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    other = Path(shutil.copy(path, stick / "log.sqlite"))
+    (stick / "log.sqlite-shm").mkdir()
+    with Log(other) as log:
+        assert [row.label for row in list_runs(log, Filters())] == ["cut off", "block", "kitchen 1"]
+    into = tmp_path / "into.sqlite"
+    assert main(["log", "merge", str(other), "--log", str(into)]) == 0
+    merged, wanted = contents(into), contents(other)
+    assert merged == wanted
+
+
 def test_a_log_is_not_merged_into_itself(log_, path):
     status, _, err = log_("merge", str(path), "--json")
     assert (status, json.loads(err)["error"]["code"]) == (2, "same_log")

@@ -113,7 +113,9 @@ def test_another_request_than_the_recorded_one_is_said(traced):
     with pytest.raises(ReplayEnded, match="not @") as caught, rig:
         rig.measure(designation="LR6", repeats=3)
     assert (caught.value.code, caught.value.exit_status) == ("trace_differs", 2)
-    assert "STEP:CLEar" in caught.value.message, "the first difference, not the last"
+    assert "not @" in caught.value.message and "MEASure:COUNts?" in caught.value.message, (
+        "the first difference, not the last"
+    )
     number = int(caught.value.message.split()[1])
     assert "ABORt" in lines_of(traced[0])[number - 1]
 

@@ -160,7 +160,7 @@ class Link:
 
     def wait(self, seconds: float) -> None:
         """Let `seconds` pass on the port's own clock."""
-        self.clock.wait(seconds)
+        self._calls.wait(lambda: self.clock.wait(seconds))
 
     def close(self) -> None:
         """End the session and close the port; an absent board is no error here."""

@@ -83,6 +83,10 @@ class SafePort:
         """Send `data`. Raises LinkLost, also where the device has stopped taking bytes."""
         self._call(lambda: self._port.write(data))
 
+    def wait(self, pause: Callable[[], None]) -> None:
+        """Let `pause` pass time: that of a simulated rig passes through its port."""
+        self._call(pause)
+
     def flush(self) -> None:
         """Wait until everything is sent."""
         self._call(lambda: self._port.flush())

@@ -10,11 +10,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from urllib.parse import quote
 
 from uuid6 import uuid7
 
-from sagline.log.opening import LogError, connect, explained
+from sagline.log.opening import LogError, connect, explained, reading_uri
 from sagline.log.rows import moment
 from sagline.log.store import Log
 
@@ -60,6 +59,13 @@ def labels_of(log: Log) -> set[str]:
         return {label for (label,) in rows}
 
 
+def has_simulated(log: Log) -> bool:
+    """Whether a run in it is of a simulated rig. Raises LogError."""
+    with explained(log.path):
+        query = "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'virtual')"
+        return bool(log.db.execute(query).fetchone()[0])
+
+
 def merge(log: Log, other: Path, renamed: Mapping[str, str] | None = None) -> Merged:
     """Take what `other` has into `log`, whole or not at all; `renamed` gives new labels.
 
@@ -98,7 +104,7 @@ class _attached:
                 "same_log", f"{self._other} is this very log.", "Name the log of another rig."
             )
         with explained(self._other):
-            self._log.db.execute("ATTACH ? AS other", (f"file:{quote(str(self._other))}?mode=ro",))
+            self._log.db.execute("ATTACH ? AS other", (reading_uri(self._other),))
         return self._log.db
 
     def __exit__(self, *_: object) -> None:

@@ -6,7 +6,7 @@ import time
 import unicodedata
 import zlib
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from pathlib import Path
 from urllib.parse import quote
 
@@ -38,8 +38,9 @@ def connect(
         _require_file(path, write)
         if write:
             path.parent.mkdir(parents=True, exist_ok=True)
+        uri = f"file:{quote(str(path))}?mode=rwc" if write else reading_uri(path)
         db = sqlite3.connect(
-            f"file:{quote(str(path))}?mode={'rwc' if write else 'ro'}&{options}",
+            f"{uri}&{options}",
             uri=True,
             timeout=busy_s,
             isolation_level=None,
@@ -61,6 +62,22 @@ def connect(
         db.close()
         raise
     return db, has_wal
+
+
+def reading_uri(path: Path) -> str:
+    """Return SQLite's URI for reading the log, also on a medium that nobody can write to."""
+    uri = f"file:{quote(str(path))}?mode=ro"
+    with closing(sqlite3.connect(uri, uri=True)) as db:
+        try:
+            db.execute("SELECT count(*) FROM sqlite_master")
+        except sqlite3.OperationalError as error:
+            # SQLite wants to make a file beside the log, for writers that cannot be there. With
+            # a write-ahead log left beside it, what is in that one would be missed.
+            unmerged = path.with_name(f"{path.name}-wal")
+            refused = error.sqlite_errorname.startswith("SQLITE_CANTOPEN")
+            if refused and not (unmerged.exists() and unmerged.stat().st_size):
+                return f"{uri}&immutable=1"
+    return uri
 
 
 def folded(text: str | None) -> str | None:

@@ -32,13 +32,20 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Merge and tell how much came. Returns the exit status."""
-    from sagline.log.merging import equal_labels, labels_of, merge
+    from sagline.errors import UsageError
+    from sagline.log.merging import equal_labels, has_simulated, labels_of, merge
     from sagline.log.store import Log
     from sagline.wording import counted
 
     # A file that is no log is told before a log is made to take it in.
     with Log(args.file) as other:
         taken = labels_of(other)
+        if has_simulated(other) and not (args.demo or args.log):
+            raise UsageError(
+                "simulated_runs",
+                f"{args.file} has runs of a simulated rig; this is the log of real measurements.",
+                "Take them into the demo log with --demo, or into another one with --log FILE.",
+            )
     with Log(log_path(args), write=True) as log:
         taken |= labels_of(log)
         renamed = {}
