@@ -19,8 +19,7 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     times_s = tuple(record.asked.times_s if times_s is None else times_s)
     steps = [step.raw() for step in record.steps]
     asked = record.asked
-    first_stage = None if asked.target_u_rel is None else asked.repeats
-    found = estimate(steps, record.profile, record.converter, times_s, first_stage)
+    found = estimate(steps, record.profile, record.converter, times_s, asked.first_stage)
     if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
         found = replace(found, notices=(*found.notices, notice))
     if record.state != "complete":

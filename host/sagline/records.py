@@ -104,6 +104,12 @@ class Asked(_Model):
     load_ohm: float | None
     repeats: int
     target_u_rel: float | None
+
+    @property
+    def first_stage(self) -> int | None:
+        """How many repeats decide on the number of all; None where that was given."""
+        return None if self.target_u_rel is None else self.repeats
+
     times_s: list[float]
 
 

@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.analysis import stuck
+from sagline.device.procedure import ARMED_MS, Settings, run
 from sagline.device.progress import (
     Cooling,
     Extended,
@@ -25,7 +26,7 @@ from sagline.virtual.cells import CELLS
 from sagline.virtual.hands import Hands
 from sagline.virtual.hardware import VirtualHardware
 from sagline.virtual.truth import truth
-from sagline_board import faults, wire
+from sagline_board import commands, faults, profile, wire
 
 
 def gate(rig):
@@ -237,6 +238,29 @@ def test_a_cell_put_in_place_of_the_first_is_not_loaded(other):
         after_plan("virtual://lr6?seed=1", "LR6", swap)
     assert caught.value.code == "another_cell"
     assert pulses[0]._pulses == 0
+
+
+def test_a_cell_swapped_while_a_load_cools_is_not_loaded():
+    """The wait for a load that is a tenth too hot is long enough for other hands."""
+    with sagline.open_rig("virtual://lr6?seed=1") as rig:
+        port = rig._link._port
+        running = run(rig, Settings(designation="LR6", repeats=3))
+        for item in running:
+            if isinstance(item, Planned):
+                guard = port.board.engine.guard
+                guard._heat_uj = [load["max_pulse_mj"] * 1100 for load in profile.LOADS]
+                break
+        assert isinstance(next(running), Cooling)
+        Hands(port).insert("18650")
+        with pytest.raises(Refused, match="it is another one"):
+            list(running)
+        assert port.hardware._pulses == 0
+
+
+def test_the_look_for_stuck_loads_outlasts_arms_letting_go():
+    rest_ms, armed_ms, _ = ARMED_MS
+    assert rest_ms >= profile.ARM_HOLD_MS + stuck.WINDOW_US / 1000
+    assert stuck.SETTLED_US / 1000 < armed_ms <= commands.ARM_ALONE_MS
 
 
 def test_a_range_that_was_changed_by_another_makes_no_wrong_figure():

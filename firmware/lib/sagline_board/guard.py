@@ -6,15 +6,12 @@ nothing here allocates a long integer on a 32-bit board. A trip is latched with
 its reason until it is cleared.
 """
 
-from . import faults
+from . import faults, profile
 from .commands import ARM_ALONE, ARM_ALONE_MS
 
 # Reckoned heat of a load rises by V^2/R while it is on and falls by its mean
 # rating; a pulse may start while heat plus pulse stays within `max_pulse_mj`.
 _UJ_PER_MJ = 1000
-
-# ARM lets go this long after its pin has stopped toggling.
-ARM_HOLD_MS = 170
 
 # A slice may overrun its segment by this before the guard calls it too long.
 _ON_SLACK_US = 20000
@@ -37,7 +34,11 @@ def _armed_ms(segments):
 
 def _armed_uj(load, open_mv, armed_ms):
     """Return what ARM alone may put into one load, 0 where it is not closed at all."""
-    return power_mw(open_mv, load["load_milliohm"]) * (armed_ms + ARM_HOLD_MS) if armed_ms else 0
+    return (
+        power_mw(open_mv, load["load_milliohm"]) * (armed_ms + profile.ARM_HOLD_MS)
+        if armed_ms
+        else 0
+    )
 
 
 class Guard:

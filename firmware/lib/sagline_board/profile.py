@@ -71,6 +71,9 @@ PINS = {
     "jumper": 15, "smps": 23,
 }  # fmt: skip
 
+# ARM lets go at the latest this long after its pin has stopped toggling (simulated circuit).
+ARM_HOLD_MS = 170
+
 # Each channel is a node fed through `top_ohm` from its tap and through
 # `lift_ohm` from the reference, with `foot_ohm` to ground. The 16.5 V range
 # adds `range_foot_ohm` to ground. 0 means the part is not fitted.

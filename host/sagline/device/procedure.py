@@ -50,7 +50,7 @@ COOLING_POLL_S = 0.5
 # The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
 PROBE_MS = (1000, 150, 200)
 # Rest, ARM alone, rest: before any load, for one that conducts without being asked. The rest
-# outlasts ARM's letting go after whatever was on before (0.17 s) by the look's own window.
+# outlasts ARM's letting go after whatever was on before by the look's own window.
 ARMED_MS = (300, 40, 60)
 # A cell that rests between steps comes back to within this of its open voltage.
 SAME_SHARE, SAME_V = 0.1, 0.05
@@ -115,6 +115,14 @@ class Settings:
             )
 
 
+@dataclass(frozen=True)
+class _Seen:
+    """The cell as it was first looked at: what it is said to be, and its open voltage."""
+
+    known: Designation | None
+    open_v: float
+
+
 def measure(rig: Rig, settings: Settings) -> Result:
     """Run the whole measurement and return its Result. Raises as `run`."""
     with closing(run(rig, settings)) as items:
@@ -146,13 +154,14 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     known = None if settings.designation is None else find_designation(settings.designation)
     band = _within_band(known, open_v)
     _refuse_without_one_shot(rig, known, open_v)
-    yield from _look_for_stuck_loads(rig)
+    seen = _Seen(known, open_v)
+    yield from _look_for_stuck_loads(rig, seen)
     probe_r_ohm = None
     unknown = settings.load_ohm is None and settings.designation is None
     if unknown:
         load = planning.probe_load(rig.profile, open_v)
         yield Probing(rig.profile.loads[load].load_ohm)
-        probe_r_ohm = yield from _look(rig, load)
+        probe_r_ohm = yield from _look(rig, seen, load)
     plan = planning.choose(
         rig.profile,
         rig.converter,
@@ -167,14 +176,13 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     yield Planned(plan, record)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
-    first_stage = None if settings.target_u_rel is None else plan.repeats
+    first_stage = record.asked.first_stage
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
         segments = _segments(plan.load_index, durations_ms)
-        _same_cell(rig, known, open_v)
         at_s = rig.now_s()
-        raw = yield from _step(rig, plan.load_index, segments, repeat, repeats)
+        raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
         steps.append(StepRecord.of(repeat, at_s, raw))
         found = estimate(raws, rig.profile, rig.converter, settings.times_s, first_stage)
@@ -196,8 +204,7 @@ def _open_voltage(rig: Rig) -> float:
 
     def look(high: bool) -> presence.Taps:
         rig.set_range(high)
-        live = rig.live()
-        return presence.Taps(live.sense_v, live.force_v, live.return_v)
+        return _taps(rig)
 
     taps = look(True)
     readings = [(True, taps)]
@@ -205,6 +212,11 @@ def _open_voltage(rig: Rig) -> float:
         readings.insert(0, (False, look(False)))
     presence.refuse(rig.profile, rig.converter, readings, ABSENT_V)
     return readings[0][1].sense_v
+
+
+def _taps(rig: Rig) -> presence.Taps:
+    live = rig.live()
+    return presence.Taps(live.sense_v, live.force_v, live.return_v)
 
 
 def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]:
@@ -233,24 +245,23 @@ def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]
     return ()
 
 
-def _same_cell(rig: Rig, known: Designation | None, open_v: float) -> None:
+def _require_same_cell(rig: Rig, seen: _Seen) -> None:
     """Refuse a cell that was put in place of the one that was looked at.
 
     Where there is none now, the step itself says so, and harms nothing.
     """
-    live = rig.live()
-    taps = presence.Taps(live.sense_v, live.force_v, live.return_v)
+    taps = _taps(rig)
     if presence.find(rig.profile, rig.converter, rig.high_range, taps) is not None:
         return
-    if abs(taps.sense_v - open_v) > SAME_SHARE * open_v + SAME_V:
+    if abs(taps.sense_v - seen.open_v) > SAME_SHARE * seen.open_v + SAME_V:
         raise Refused(
             "another_cell",
-            f"The cell had {open_v:.2f} V and has {taps.sense_v:.2f} V now: it is another one, or "
-            "it has not recovered.",
+            f"The cell had {seen.open_v:.2f} V and has {taps.sense_v:.2f} V now: "
+            "it is another one, or it has not recovered.",
             "Leave the cell in until the end; let a tired one rest, then measure again.",
         )
-    _within_band(known, taps.sense_v)
-    _refuse_without_one_shot(rig, known, taps.sense_v)
+    _within_band(seen.known, taps.sense_v)
+    _refuse_without_one_shot(rig, seen.known, taps.sense_v)
 
 
 def _refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:
@@ -275,16 +286,16 @@ def _refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float)
         )
 
 
-def _look(rig: Rig, load: int) -> Generator[Progress, None, float]:
+def _look(rig: Rig, seen: _Seen, load: int) -> Generator[Progress, None, float]:
     """One short step; return the cell's r in ohms, roughly."""
-    step = yield from _step(rig, load, _segments(load, PROBE_MS), 0, 0)
+    step = yield from _step(rig, seen, load, _segments(load, PROBE_MS), 0, 0)
     return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
 
 
-def _look_for_stuck_loads(rig: Rig) -> Generator[Progress, None, None]:
+def _look_for_stuck_loads(rig: Rig, seen: _Seen) -> Generator[Progress, None, None]:
     """See that no load conducts while none is switched on."""
     segments = tuple(zip((0, commands.ARM_ALONE, 0), ARMED_MS, strict=True))
-    step = yield from _step(rig, 0, segments, 0, 0)
+    step = yield from _step(rig, seen, 0, segments, 0, 0)
     stuck.check_armed(step, rig.profile, rig.converter)
 
 
@@ -293,7 +304,7 @@ def _segments(load: int, durations_ms: tuple[int, int, int]) -> Segments:
 
 
 def _step(
-    rig: Rig, load: int, segments: Segments, repeat: int, repeats: int
+    rig: Rig, seen: _Seen, load: int, segments: Segments, repeat: int, repeats: int
 ) -> Generator[Progress, None, RawStep]:
     total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
     rest, load_on, recovery = PHASES
@@ -302,8 +313,12 @@ def _step(
         load_on if on else recovery if any(loaded[:index]) else rest
         for index, on in enumerate(loaded)
     ]
-    step = rig.step(load, segments)
+    step = None
     while True:
+        if step is None:
+            # Also after a wait for a load to cool: there was time to put in another cell.
+            _require_same_cell(rig, seen)
+            step = rig.step(load, segments)
         try:
             state = next(step)
         except StopIteration as end:
@@ -314,7 +329,7 @@ def _step(
             # Nothing has been switched. The guard counts every load as hot after a reset.
             yield Cooling(rig.ready_in_s())
             rig.wait(COOLING_POLL_S)
-            step = rig.step(load, segments)
+            step = None
             continue
         try:
             yield Stepping(

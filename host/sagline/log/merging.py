@@ -8,13 +8,10 @@ may be one cell or two, which only a person knows.
 import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 
-from uuid6 import uuid7
-
 from sagline.log.opening import LogError, connect, explained, reading_uri
-from sagline.log.rows import moment
+from sagline.log.rows import put_mark
 from sagline.log.store import Log
 
 # In the order in which one may refer to the other, with the columns that make an id.
@@ -78,13 +75,9 @@ def merge(log: Log, other: Path, renamed: Mapping[str, str] | None = None) -> Me
             "SELECT id, label FROM other.record WHERE id NOT IN (SELECT id FROM main.record)"
         ).fetchall()
         counts = {table: _take(db, table) for table in _TABLES}
-        now = moment(datetime.now(UTC))
         for record_id, label in new:
             if renamed and label in renamed:
-                db.execute(
-                    "INSERT INTO mark VALUES (?, ?, ?, 'label', ?)",
-                    (str(uuid7()), record_id, now, renamed[label]),
-                )
+                put_mark(db, record_id, "label", renamed[label])
     return Merged(counts["record"], counts["result"], counts["mark"])
 
 

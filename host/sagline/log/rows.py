@@ -6,6 +6,8 @@ import sqlite3
 import zlib
 from datetime import UTC, datetime
 
+from uuid6 import uuid7
+
 from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result
 from sagline.wording import expanded
@@ -46,6 +48,14 @@ def put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
     """Put the ending in."""
     db.execute(
         "INSERT INTO ending VALUES (?, ?, ?)", (record_id, ending.how, ending.model_dump_json())
+    )
+
+
+def put_mark(db: sqlite3.Connection, record_id: str, what: str, value: str | None) -> None:
+    """Say something of a record: its "label", or "deleted" yes or no."""
+    db.execute(
+        "INSERT INTO mark VALUES (?, ?, ?, ?, ?)",
+        (str(uuid7()), record_id, moment(datetime.now(UTC)), what, value),
     )
 
 

@@ -6,14 +6,11 @@ import sqlite3
 import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
 from pathlib import Path
-
-from uuid6 import uuid7
 
 from sagline.errors import NotStored
 from sagline.log.opening import BUSY_S, LogError, connect, explained
-from sagline.log.rows import moment, put_ending, put_record, put_result, put_step
+from sagline.log.rows import put_ending, put_mark, put_record, put_result, put_step
 from sagline.records import Ending, Record, StepRecord
 from sagline.results import Result
 
@@ -87,18 +84,21 @@ class Log:
 
     def complete(self, record: Record, result: Result | None = None) -> None:
         """Put in what of `record` and `result` is not in yet: what could not be written before."""
-        known = "SELECT 1 FROM record WHERE id = ?"
-        steps = "SELECT n FROM step WHERE record_id = ?"
         with self.writing() as db:
-            if db.execute(known, (record.id,)).fetchone() is None:
+
+            def held(query: str, key: str) -> set[object]:
+                return {value for (value,) in db.execute(query, (key,))}
+
+            if not held("SELECT id FROM record WHERE id = ?", record.id):
                 put_record(db, record)
-            held = {n for (n,) in db.execute(steps, (record.id,))}
+            steps = held("SELECT n FROM step WHERE record_id = ?", record.id)
             for step in record.steps:
-                if step.n not in held:
+                if step.n not in steps:
                     put_step(db, record.id, step)
-            if record.ending is not None:
+            ended = held("SELECT record_id FROM ending WHERE record_id = ?", record.id)
+            if record.ending is not None and not ended:
                 put_ending(db, record.id, record.ending)
-            if result is not None:
+            if result is not None and not held("SELECT id FROM result WHERE id = ?", result.id):
                 put_result(db, record.id, result)
 
     def add_step(self, record_id: str, step: StepRecord) -> None:
@@ -120,12 +120,9 @@ class Log:
 
     def mark(self, record_ids: Sequence[str], what: str, value: str | None) -> None:
         """Say something of records: their "label", or "deleted" yes or no. Nothing is erased."""
-        now = moment(datetime.now(UTC))
         with self.writing() as db:
-            db.executemany(
-                "INSERT INTO mark VALUES (?, ?, ?, ?, ?)",
-                [(str(uuid7()), record_id, now, what, value) for record_id in record_ids],
-            )
+            for record_id in record_ids:
+                put_mark(db, record_id, what, value)
 
     # -- reading -----------------------------------------------------------
 

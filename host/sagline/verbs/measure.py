@@ -3,13 +3,13 @@
 
 import argparse
 import json
-import sys
 from contextlib import closing
 from pathlib import Path
 from typing import Any
 
 from sagline.streams import tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
+from sagline.verbs.progressline import ProgressLine
 
 EPILOG = """examples:
   sagline measure --rig 'virtual://lr6?seed=7'
@@ -120,13 +120,13 @@ def _measure(
 ) -> tuple[Any, str, Any]:
     """Return the result, its record's id, and the keeper, None where nothing is kept."""
     from sagline.device.procedure import run as procedure
-    from sagline.device.progress import Finished, Planned
+    from sagline.device.progress import Finished, Planned, describe
     from sagline.device.rig import open_rig
     from sagline.log.choice import log_for
     from sagline.log.keeper import Keeper
 
     record_id = ""
-    with _ProgressLine() as line, open_rig(address, trace) as rig:
+    with ProgressLine() as line, open_rig(address, trace) as rig:
         progress = procedure(rig, settings)
         path = log_for(rig, log)
         keeper = None if path is None else Keeper(path)
@@ -136,30 +136,8 @@ def _measure(
                     record_id = item.record.id
                 if isinstance(item, Finished):
                     return item.result, record_id, keeper
-                line.show(item)
+                line.show(describe(item))
     raise AssertionError("a measurement ends with Finished or an error")
-
-
-class _ProgressLine:
-    """One line of progress, kept up to date on a terminal and ended before anything else."""
-
-    def __init__(self) -> None:
-        self._wanted = sys.stderr.isatty()
-        self._begun = False
-
-    def __enter__(self) -> "_ProgressLine":
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        if self._begun:
-            tell("")
-
-    def show(self, item: Any) -> None:
-        from sagline.device.progress import describe
-
-        if self._wanted:
-            self._begun = True
-            tell(f"\r\x1b[K{describe(item)[:79]}", end="")
 
 
 def _load(text: str) -> float | None:

@@ -22,7 +22,8 @@ def add(verbs: Any) -> None:
         verbs,
         "list",
         "list runs, the newest last",
-        "List runs, the newest last. r is that of the newest result, with its U at 95 %.",
+        "List runs, the newest last, each with its result at the times that were asked for, and U "
+        "of r at 95 %.",
     )
     add_filters(parser)
     parser.add_argument(

@@ -3,11 +3,11 @@
 
 import argparse
 import json
-import sys
 from typing import TYPE_CHECKING, Any
 
 from sagline.verbs.common import short_id, times_s
 from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
+from sagline.verbs.progressline import ProgressLine
 
 if TYPE_CHECKING:
     from sagline.log.recomputing import Recomputed
@@ -34,31 +34,28 @@ def run(args: argparse.Namespace) -> int:
     """Compute, add and tell. Returns 4 where a run yields no figure."""
     from sagline.analysis.values import AnalysisError
     from sagline.errors import UsageError
-    from sagline.log.listing import list_runs
+    from sagline.log.listing import Filters, list_runs
     from sagline.log.recomputing import recompute
 
     asked = filters_of(args)
-    if args.ids and asked != type(asked)():
+    if args.ids and asked != Filters():
         raise UsageError(
             "ids_and_filters", "Ids and filters were given.", "Give ids, or choose by filters."
         )
     times = None if args.times is None else tuple(dict.fromkeys(args.times))
     done: list[Recomputed] = []
     failed: list[tuple[str, AnalysisError]] = []
-    with open_log(args, write=True) as log:
+    with ProgressLine() as line, open_log(args, write=True) as log:
         if args.ids:
             record_ids = list(dict.fromkeys(log.find(given) for given in args.ids))
         else:
             record_ids = [row.id for row in list_runs(log, asked)]
         for number, record_id in enumerate(record_ids, 1):
-            if sys.stderr.isatty() and len(record_ids) > 1:
-                print(f"\r\x1b[K{number} of {len(record_ids)} runs", end="", file=sys.stderr)
+            line.show(f"{number} of {len(record_ids)} runs")
             try:
                 done.append(recompute(log, record_id, times))
             except AnalysisError as error:
                 failed.append((record_id, error))
-    if sys.stderr.isatty() and len(record_ids) > 1:
-        print(file=sys.stderr)
     if args.json:
         print(json.dumps(_document(done, failed), indent=2))
     else:

@@ -16,8 +16,9 @@ def add(verbs: Any) -> None:
     parser = add_verb(
         verbs,
         "show",
-        "show one run: its newest result, and what was done",
-        "Show one run: its newest result in words, how it was made, and which results it has.",
+        "show one run: its result, and what was done",
+        "Show one run: how it was made, its result at the times that were asked for (or the one "
+        "whose id is given) in words, and which results it has.",
     )
     parser.add_argument("id", metavar="ID", help="the run's or a result's id, or the end of it")
     parser.set_defaults(run=run)
