@@ -158,7 +158,7 @@ class Record(_Model):
 
     def main_of(self, results: Sequence[Result]) -> Result | None:
         """Return the newest of the record's results at the times asked for, else the newest."""
-        asked = [one for one in results if [at.t_s for at in one.r_at] == self.asked.times_s]
+        asked = [one for one in results if one.is_at(self.asked.times_s)]
         return next(reversed(asked or results), None)
 
     def to_dict(self) -> dict[str, Any]:

@@ -4,6 +4,7 @@
 Fields that do not apply are null, never left out. Numbers are finite.
 """
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 
 RESULT_SCHEMA = "sagline-result-1"
 Kind = Literal["rig", "virtual", "hand", "file"]
-METHOD = "window-1"
+METHOD = "joint-1"
 
 
 class _Model(BaseModel):
@@ -134,6 +135,18 @@ class Result(_Model):
     conditions: Conditions
     warnings: list[Warning_]
 
+    @property
+    def main_times_s(self) -> list[float | None]:
+        """The times of r_at without t_f at its end, which no one needs to ask for."""
+        times = [at.t_s for at in self.r_at]
+        first = None if self.r_ohmic_ohm is None else self.r_ohmic_ohm.from_s
+        return times[:-1] if len(times) > 1 and times[-1] == first else times
+
+    def is_at(self, times_s: Sequence[float]) -> bool:
+        """Return whether r is given at these times (s), t_f apart."""
+        times = [at.t_s for at in self.r_at]
+        return list(times_s) in (times, self.main_times_s)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document as plain dicts, lists, strings and numbers."""
         return self.model_dump(mode="json", by_alias=True)
@@ -179,8 +192,8 @@ def make_result(
         calibration_id=None,
         emf_v=_quantity(found.emf),
         r_ohm=times[0],
-        r_ohmic_ohm=None,
-        r_extrapolated_ohm=None,
+        r_ohmic_ohm=OhmicPart(**_fields(found.ohmic[1]), from_s=found.ohmic[0]),
+        r_extrapolated_ohm=found.start_ohm,
         r_at=times,
         line=None,
         load_ohm=_quantity(found.load),

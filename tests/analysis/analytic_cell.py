@@ -73,6 +73,7 @@ class Rig:
     gain: float = 0.0
     offset_codes: float = 0.0
     inl_codes: tuple[float, float, float, float, float] = (0.0, 0.0, 0.0, 0.0, 0.0)
+    curve: Any = None  # code -> error in codes, beside the levels' own
 
     @classmethod
     def drawn(cls, rng: np.random.Generator, converter: int, load: int) -> Rig:
@@ -83,7 +84,6 @@ class Rig:
 
         unit, bank = board.CONVERTERS[converter], board.LOADS[load]
         names = ("top_ohm", "foot_ohm", "lift_ohm", "range_foot_ohm")
-        inl = unit["inl_millilsb"] * 1e-3
         return cls(
             load=within(bank["tolerance_ppm"] * 1e-6),
             load_k=within(5.0),
@@ -93,7 +93,7 @@ class Rig:
             reference=within(board.REFERENCE["tolerance_ppm"] * 1e-6),
             gain=within(unit["gain_ppm"] * 1e-6),
             offset_codes=within(unit["offset_millilsb"] * 1e-3),
-            inl_codes=(within(inl), within(inl), within(inl), within(inl), within(inl)),
+            curve=_curve(rng, converter, unit["inl_millilsb"] * 1e-3),
         )
 
     def code(self, converter: int, channel: int, tap_v: Any, high: bool) -> Any:
@@ -118,6 +118,24 @@ class Rig:
         r_load = bank["load_milliohm"] * 1e-3 * (1.0 + self.load)
         r_load *= 1.0 + bank["tcr_ppm_per_k"] * 1e-6 * self.load_k
         return r_load + bank["switch_milliohm"] * 1e-3 * (1.0 + self.switch), LEADS_OHM
+
+
+def _curve(rng: np.random.Generator, converter: int, limit: float) -> Any:
+    """Blocks of 16 codes, or a bow through knots of 128 codes, and blocks of 2 codes on top."""
+    fine, offset = rng.uniform(-0.25, 0.25, 20_000), rng.integers(2)
+    coarse = rng.uniform(0.25 - limit, limit - 0.25, 3_000)
+    shift = rng.uniform(0.0, 128.0 if converter == 0 else 16.0)
+
+    def error(code: Any) -> Any:
+        small = fine[(np.floor(code + offset) / 2).astype(int)]
+        if converter == 1:
+            return small + coarse[((code + shift) / 16).astype(int)]
+        at = (code + shift) / 128
+        low = at.astype(int)
+        rise = np.sin(0.5 * np.pi * (at - low)) ** 2
+        return small + coarse[low] + rise * (coarse[low + 1] - coarse[low])
+
+    return error
 
 
 def make_step(
@@ -159,6 +177,8 @@ def make_step(
             chosen = channel == index
             inl = rig.inl_codes[loaded_inl if on else open_inl]
             exact = rig.code(converter, index, tap_v, range_high) + inl
+            if rig.curve is not None:
+                exact = exact + rig.curve(exact)
             codes[chosen] = exact[chosen]
         total = _sums(codes, n, rng, noise_codes, rounded)
         n = n if rounded else np.full_like(n, 2**20)

@@ -71,18 +71,13 @@ def test_type_a_of_the_repeats_covers() -> None:
             for _ in range(5)
         ]
         series = combine(steps, PROFILE, 1, (0.1,))
-        scatter = series.scatter[0]
-        assert scatter is not None
-        for index, truth in enumerate((0.16, 1.58)):
-            rows = [(row.r_ohm, row.emf_v)[index] for row in series.rows]
-            assert all(value is not None for value in rows)
-            # r is the mean of the repeats, E that of the first.
-            mean = sum(value for value in rows if value is not None) / 5
-            figure = rows[0] if index else mean
-            assert figure is not None
-            u = sqrt(scatter.covariance[index, index])
-            inside[index] += abs(figure - truth) <= factor * u
-    # 400 sets: s.d. 1.1 %. E's first repeat is one of the five that its s.d. comes from, so
-    # that the interval holds it almost always; tests/bench/coverage.py weighs the whole.
-    assert inside[0] / sets == pytest.approx(0.95, abs=0.035)
-    assert inside[1] / sets > 0.95
+        scatter, levels = series.scatter[0], series.levels[0]
+        assert scatter is not None and levels.edge is not None
+        rows = [row.r_ohm for row in series.rows if row.r_ohm is not None]
+        u_ohm = sqrt(scatter.covariance[0, 0])
+        inside[0] += abs(sum(rows) / 5 - 0.16) <= factor * u_ohm
+        # E is that of the first repeat, with the noise of its own rest.
+        edge = Rig().code(1, 0, 1.58, False)
+        inside[1] += abs(levels.edge - edge) <= 1.96 * levels.edge_u
+    # 400 sets: s.d. 1.1 %.
+    assert inside / sets == pytest.approx(0.95, abs=0.035)

@@ -51,12 +51,13 @@ def test_r_emf_and_what_follows_from_them() -> None:
 
 def test_r_grows_with_time_and_every_time_is_its_own_figure() -> None:
     found = estimate(STEPS, PROFILE, 1, (0.1, 0.02, 0.2))
-    assert [t_s for t_s, _ in found.r_at] == [0.1, 0.02, 0.2]
+    assert [t_s for t_s, _ in found.r_at] == [0.1, 0.02, 0.2, 0.004]
     by_time = {t_s: figure.value for t_s, figure in found.r_at}
     assert by_time[0.02] < by_time[0.1] < by_time[0.2]
     for t_s, value in by_time.items():
         assert value == pytest.approx(LR6.r_at(t_s, LOOP_OHM), rel=5e-3)
-    assert found.budget == FOUND.budget and found.r_at[0] == FOUND.r_at[0]
+    assert found.r_at[0][1].value == pytest.approx(FOUND.r_at[0][1].value, rel=1e-9)
+    assert [line.source for line in found.budget] == [line.source for line in FOUND.budget]
 
 
 @settings(max_examples=10)
@@ -77,7 +78,7 @@ def test_the_order_of_the_repeats_does_not_matter_for_r(seed: int) -> None:
 
 
 def test_what_is_always_said() -> None:
-    assert {"ohmic_part_unavailable", "uncalibrated"} <= codes(FOUND)
+    assert codes(FOUND) == {"uncalibrated"}
     assert "onboard_linearity" not in codes(FOUND)
     assert all(notice.text and notice.remedy for notice in FOUND.notices)
 
@@ -87,7 +88,7 @@ def test_the_onboard_converter_says_that_its_linearity_limits() -> None:
     assert "onboard_linearity" in codes(found)
     assert found.budget[0].source == "linearity"
     r = found.r_at[0][1]
-    assert r.u is not None and r.u / r.value > 0.1
+    assert r.u is not None and r.u / r.value > 0.05
 
 
 def test_one_repeat_has_no_interval() -> None:
@@ -142,9 +143,10 @@ def test_an_outlier_far_within_the_uncertainty_is_not_worth_a_word() -> None:
 
 
 def test_only_a_resistance_below_zero_beyond_doubt_is_refused() -> None:
-    below = estimate(repeats(Cell(1.58, 0.0003)), PROFILE, 1)
+    # 0.04 mohm is a tenth of a code on this load.
+    below = estimate(repeats(Cell(1.58, 4e-5)), PROFILE, 1)
     assert "below_resolution" in codes(below)
-    slightly = estimate(repeats(Cell(1.58, -0.0003)), PROFILE, 1)
+    slightly = estimate(repeats(Cell(1.58, -4e-5)), PROFILE, 1)
     assert slightly.r_at[0][1].value < 0.0 and slightly.short_circuit is None
     with pytest.raises(AnalysisError) as caught:
         estimate(repeats(Cell(1.58, -0.02)), PROFILE, 1)

@@ -31,6 +31,7 @@ def found(*, scatter_u: float, rest_u: float, kept: int = 5, k: float = 2.0, r_o
         emf=figure, r_at=((0.1, figure),), load=figure, current=figure, short_circuit=None,
         max_power=None, repeats=(ROW,) * kept, rejected=0, budget=lines, emf_budget=lines,
         covariance_v_ohm=0.0, rest_s=5.0, dvdt_v_per_s=0.0, on_s=0.3, notices=(),
+        ohmic=(0.1, figure), start_ohm=None,
     )  # fmt: skip
 
 

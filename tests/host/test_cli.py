@@ -83,7 +83,8 @@ def test_measure_json_has_every_field(sagline):
         assert set(result[name]) == QUANTITY_KEYS
     assert set(result["r_ohm"]) == QUANTITY_KEYS | {"t_s"}
     assert result["r_ohm"]["t_s"] == 0.1
-    assert result["r_ohmic_ohm"] is None
+    ohmic = result["r_ohmic_ohm"]
+    assert ohmic["from_s"] == 1e-4 and ohmic["value"] < result["r_ohm"]["value"]
     assert result["r_at"][0] == result["r_ohm"]
     assert [set(row) for row in result["repeats"]] == [
         {"n", "r_ohm", "emf_v", "kept", "reason"}
@@ -195,7 +196,7 @@ def test_what_is_said_and_what_to_do(sagline, arguments, message, remedy):
 def test_a_time_that_was_asked_for_twice_is_reported_once(sagline):
     given = ("--load", "15", "--repeats", "2", "--times", "0.1,0.2,0.1")
     result = json.loads(sagline("measure", "--rig", LR6, *given, "--json")[1])
-    assert [row["t_s"] for row in result["r_at"]] == [0.1, 0.2]
+    assert [row["t_s"] for row in result["r_at"]] == [0.1, 0.2, 1e-4]
 
 
 def test_a_single_repeat_loses_no_digits(sagline):

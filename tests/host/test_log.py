@@ -220,7 +220,7 @@ def test_recompute_adds_beside_and_only_what_is_new(log_, ids, path):
     status, out, _ = log_("recompute", ids["block"], "--times", "0.1,0.2", "--json")
     (row,) = json.loads(out)["results"]
     assert row["added"]
-    assert [at["t_s"] for at in row["result"]["r_at"]] == [0.1, 0.2]
+    assert [at["t_s"] for at in row["result"]["r_at"]] == [0.1, 0.2, 1e-4]
     after = contents(path)
     assert set(before["result"]) < set(after["result"])
     assert len(after["result"]) == len(before["result"]) + 1

@@ -60,8 +60,9 @@ def test_a_result_carries_what_was_asked_and_found():
     assert result.conditions.temperature_c == 21.5
     assert result.conditions.on_s == pytest.approx(0.3)
     assert result.load_ohm.value == pytest.approx(3.3, rel=0.02)
-    assert result.r_ohmic_ohm is None
-    assert "ohmic_part_unavailable" in {warning.code for warning in result.warnings}
+    assert result.r_ohmic_ohm is not None and result.r_ohmic_ohm.from_s == 1e-4
+    assert result.r_at[-1].value == result.r_ohmic_ohm.value < result.r_ohm.value
+    assert {warning.code for warning in result.warnings} == {"uncalibrated"}
     assert [row.kept for row in result.repeats] == [True] * 5
 
 
@@ -161,12 +162,13 @@ def test_the_boards_guard_has_the_last_word():
 
 
 def test_more_times_and_more_repeats():
-    true = truth(CELLS["lr6"], 3.3, (0.1, 0.5))["truth"]["r_at"]
+    true = truth(CELLS["lr6"], 3.3, (0.1, 0.5, 1e-4))["truth"]["r_at"]
     with sagline.open_rig("virtual://lr6?seed=3") as rig:
         result = rig.measure(designation="LR6", times_s=(0.1, 0.5), repeats=3)
-    assert [at.t_s for at in result.r_at] == [0.1, 0.5]
-    for found, wanted in zip(result.r_at, true, strict=True):
-        assert found.low95 < wanted["value"] < found.high95
+    assert [at.t_s for at in result.r_at] == [0.1, 0.5, 1e-4]
+    wanted = {row["t_s"]: row["value"] for row in true}
+    for found in result.r_at:
+        assert found.low95 < wanted[found.t_s] < found.high95
     assert len(result.repeats) == 3
 
 
@@ -391,7 +393,7 @@ def test_virtual_time_does_not_take_real_time():
 
 def test_a_target_is_met_by_as_many_repeats_as_the_first_ones_say():
     """On a lead-acid battery of 24 milliohm the scatter is a part of u that repeats lessen."""
-    wish = Settings(designation="PB12", repeats=3, target_u_rel=0.0451)
+    wish = Settings(designation="PB12", repeats=3, target_u_rel=0.03625)
     with sagline.open_rig("virtual://sla12?seed=1") as rig:
         items = list(run(rig, wish))
     (extended,) = [item for item in items if isinstance(item, Extended)]

@@ -131,8 +131,8 @@ def test_onboard_curve_has_the_wide_codes_of_erratum_e11() -> None:
         # The bow's slope, a tenth at most, stretches or narrows them a little.
         assert width[512 - 100] - 1.0 == pytest.approx(8.9, rel=0.1)
         others = np.delete(width, [code - 100 for code in wide])
-        assert others.max() < 1.3
-        assert others.min() > 0.7
+        assert others.max() < 1.7
+        assert others.min() > 0.4
 
 
 def test_onboard_curve_stays_inside_its_limit_and_reaches_for_it() -> None:
@@ -148,18 +148,22 @@ def test_onboard_curve_stays_inside_its_limit_and_reaches_for_it() -> None:
 
 def test_without_wide_codes_no_code_is_wide() -> None:
     curve = onboard_curve(np.random.default_rng(0), 4095, 8.0, wide_codes=False)
-    assert widths(curve, 100, 4000).max() < 1.5
+    assert widths(curve, 100, 4000).max() < 1.8
 
 
 def test_block_curve_makes_distant_codes_independent() -> None:
     rng = np.random.default_rng(4)
     curves = [block_curve(rng, -32768, 32767, 1.0) for _ in range(40)]
-    assert len({int(np.flatnonzero(np.diff(c.error_lsb))[0]) for c in curves}) > 10
+    steps = [np.abs(np.diff(c.error_lsb)) for c in curves]
+    assert len({int(np.flatnonzero(step > 0.5)[0]) % 16 for step in steps}) > 8
     for curve in curves:
         changes = np.flatnonzero(np.diff(curve.error_lsb))
-        assert set(np.diff(changes)) == {64}
+        assert set(np.diff(changes)) <= {1, 2} and len(changes) > 30000
+        # Fine blocks move it by half a code at most; every sixteenth time a coarse one does too.
+        coarse = np.flatnonzero(np.abs(np.diff(curve.error_lsb)) > 0.5)
+        assert len({int(at) % 16 for at in coarse}) == 1
     samples = np.concatenate([c.at(np.arange(0.0, 32000.0, 130.0)) for c in curves])
     assert np.abs(samples).max() <= 1.0
-    assert samples.std() == pytest.approx(1 / np.sqrt(3), rel=0.03)
+    assert samples.std() == pytest.approx(np.hypot(0.75, 0.25) / np.sqrt(3), rel=0.03)
     pairs = samples.reshape(len(curves), -1)
     assert abs(np.corrcoef(pairs[:, :-1].ravel(), pairs[:, 1:].ravel())[0, 1]) < 0.05

@@ -9,18 +9,21 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from math import hypot
+from math import sqrt
 from typing import Any
 
 import numpy as np
 
 from sagline.analysis.calibration import load_resistance, model
-from sagline.analysis.influences import SOURCES, Influence
-from sagline.analysis.montecarlo import SEED, draw, interval
+from sagline.analysis.influences import REST_NOISE, SOURCES, Influence
+from sagline.analysis.montecarlo import DRAWS, SEED, draw, interval
+from sagline.analysis.nonlinearity import LevelErrors
 from sagline.analysis.repeats import Scatter
 from sagline.analysis.values import BudgetLine, FloatArray, Quantity
 
 BETWEEN_REPEATS = "between repeats"
+LINEARITY = "linearity"
+TYPE_A = (REST_NOISE, BETWEEN_REPEATS)
 DOMINANT_SHARE = 0.5
 """A bounded input above this share of u squared makes t and Welch-Satterthwaite wrong."""
 
@@ -77,19 +80,24 @@ def propagate(
     return _by_law(function(uncertain(influences)))
 
 
-def evaluate(influences: Sequence[Influence], scatter: Scatter | None) -> Evaluation:
+def evaluate(
+    influences: Sequence[Influence], scatter: Scatter | None, errors: LevelErrors | None = None
+) -> Evaluation:
     """Figures and budgets from the inputs of `influences.influences_of`.
 
     `scatter` is the Type A of r, E, I. Without it (a single repeat) u is unknown: the
-    figures stand without an interval and the budgets hold the known part only.
+    figures stand without an interval and the budgets hold the known part only. `errors` takes
+    the place of the influences it names: non-linearity as it hits these levels together.
     """
     known = uncertain(influences)
+    if errors is not None:
+        known.update(_joint(errors))
     r, emf, current = model(known)
     extra = _scatter_numbers(scatter)
     r, emf, current = r + extra[0], emf + extra[1], current + extra[2]
     load = load_resistance(known)
-    drawn = _Draws(influences, scatter)
-    inputs = [(item, known[item.name]) for item in influences if item.spread]
+    drawn = _Draws(influences, scatter, errors)
+    inputs = [(item, known[item.name]) for item in influences if hasattr(known[item.name], "u")]
 
     def quantity(number: Any, name: str, curved: bool = False) -> Quantity:
         if scatter is None and name != "load_ohm":
@@ -124,15 +132,23 @@ def evaluate(influences: Sequence[Influence], scatter: Scatter | None) -> Evalua
 class _Draws:
     """The Monte Carlo draws of every figure, made once and only when asked for."""
 
-    def __init__(self, influences: Sequence[Influence], scatter: Scatter | None) -> None:
+    def __init__(
+        self,
+        influences: Sequence[Influence],
+        scatter: Scatter | None,
+        errors: LevelErrors | None,
+    ) -> None:
         self._influences = influences
         self._scatter = scatter
+        self._errors = errors
         self._made: dict[str, FloatArray] = {}
 
     def of(self, name: str) -> FloatArray:
         if not self._made:
             generator = np.random.default_rng(SEED)
             x = draw(self._influences, generator)
+            if self._errors is not None:
+                x.update(self._errors.draws(generator, DRAWS))
             columns = list(model(x))
             if self._scatter is not None and np.any(self._scatter.deviation):
                 extra = self._scatter.draws(generator, len(columns[0]))
@@ -153,11 +169,47 @@ def _by_law(number: Any) -> Quantity:
 
 
 def _dominated(number: Any, inputs: Sequence[tuple[Influence, Any]]) -> bool:
-    """Whether one bounded input makes more than half of u squared."""
+    """Whether one bounded input, or non-linearity as a whole, makes more than half of u squared."""
     limit = DOMINANT_SHARE * number.u**2
+    if _source_variances(number, inputs).get(LINEARITY, 0.0) > limit:
+        return True
     return any(
         item.bounded and _gtc().component(number, part) ** 2 > limit for item, part in inputs
     )
+
+
+def _source_variances(number: Any, inputs: Sequence[tuple[Influence, Any]]) -> dict[str, float]:
+    """u squared by source. Inputs of one source may be correlated, those of two are not."""
+    by_source: dict[str, list[Any]] = {}
+    for item, part in inputs:
+        by_source.setdefault(item.source, []).append(part)
+    return {source: _variance(number, parts) for source, parts in by_source.items()}
+
+
+def _variance(number: Any, parts: Sequence[Any]) -> float:
+    signed = [_gtc().rp.u_component(number, part) for part in parts]
+    total = sum(u * u for u in signed)
+    for i, u_i in enumerate(signed):
+        for j in range(i):
+            if u_i and signed[j]:
+                total += 2.0 * u_i * signed[j] * _gtc().get_correlation(parts[i], parts[j])
+    return max(0.0, float(total))
+
+
+def _joint(errors: LevelErrors) -> dict[str, Any]:
+    """Correlated uncertain numbers of mean 0, by name; a plain 0 where nothing is uncertain."""
+    covariance = errors.covariance()
+    u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    numbers: dict[str, Any] = {
+        name: _gtc().ureal(0.0, float(one), label=name, independent=False) if one else 0.0
+        for name, one in zip(errors.names, u, strict=True)
+    }
+    for i, name in enumerate(errors.names):
+        for j in range(i):
+            if u[i] and u[j]:
+                r = float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0))
+                _gtc().set_correlation(r, numbers[name], numbers[errors.names[j]])
+    return numbers
 
 
 def _by_draws(number: Any, draws: FloatArray) -> Quantity:
@@ -185,23 +237,24 @@ def _scatter_numbers(scatter: Scatter | None) -> list[Any]:
 def _lines(
     number: Any, inputs: Sequence[tuple[Influence, Any]], extra: Any, scatter: Scatter | None
 ) -> tuple[BudgetLine, ...]:
-    """One line per source, largest first. All inputs are independent, so that
-    share_i = c_i^2 u_i^2 / u^2 and the shares sum to 1."""
-    parts = dict.fromkeys(SOURCES, 0.0)
-    for item, part in inputs:
-        parts[item.source] = hypot(parts[item.source], float(_gtc().component(number, part)))
-    variance = sum(u * u for u in parts.values())
-    lines = [("B", source, u) for source, u in parts.items()]
+    """One line per source, largest first. No two sources are correlated, so that a source's
+    share is its own part of u squared and the shares sum to 1."""
+    by_source = {**dict.fromkeys(SOURCES, 0.0), **_source_variances(number, inputs)}
+    # What does not touch this figure has no line, but for the sources that are always asked for.
+    by_source = {source: u2 for source, u2 in by_source.items() if u2 or source in SOURCES}
     if scatter is not None:
-        type_a_u = (
-            float(_gtc().component(number, extra)) if hasattr(extra, "u") and extra.u else 0.0
-        )
-        variance += type_a_u * type_a_u
-        lines.append(("A", BETWEEN_REPEATS, type_a_u))
-    lines.sort(key=lambda line: -line[2])
+        known = hasattr(extra, "u") and extra.u
+        by_source[BETWEEN_REPEATS] = float(_gtc().component(number, extra)) ** 2 if known else 0.0
+    variance = sum(by_source.values())
+    lines = sorted(by_source.items(), key=lambda line: -line[1])
     return tuple(
-        BudgetLine(source, kind, u, u * u / variance if variance else 0.0)
-        for kind, source, u in lines
+        BudgetLine(
+            source,
+            "A" if source in TYPE_A else "B",
+            sqrt(u2),
+            u2 / variance if variance else 0.0,
+        )
+        for source, u2 in lines
     )
 
 
@@ -217,12 +270,12 @@ def _unbounded(r_ohm: Quantity, emf_v: Quantity) -> tuple[Quantity, Quantity]:
     )
 
 
-def relative_u95(influences: Sequence[Influence]) -> float:
+def relative_u95(influences: Sequence[Influence], errors: LevelErrors | None = None) -> float:
     """Half-width of the 95 % interval of r over r for what is expected, without scatter.
 
     Raises ValueError where r is zero.
     """
-    figure = evaluate(influences, Scatter.none(len(OUTPUTS))).r_ohm
+    figure = evaluate(influences, Scatter.none(len(OUTPUTS)), errors).r_ohm
     if figure.value == 0.0 or figure.low95 is None or figure.high95 is None:
         raise ValueError("r is zero: its relative uncertainty has no meaning")
     return 0.5 * (figure.high95 - figure.low95) / abs(figure.value)

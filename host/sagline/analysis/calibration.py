@@ -89,8 +89,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     r = dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
     force dividers. `x` holds the names of `influences.influences_of`; a part that is not
     fitted is left out. The return channel's open reading removes its lift and offset.
-    r takes the mean open level of all repeats, E that of the first, before which the cell
-    had rested longest.
+    r takes the mean open level of all repeats at its own time, E that of the first at the
+    edge, before which the cell had rested longest.
     """
     sense = _conductance(x, "sense")
     force = _conductance(x, "force")
@@ -101,8 +101,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     drop_v = _tap_v(x, "force", "force", force) - return_v
     current_a = drop_v / (load_resistance(x) + x["switch_ohm"])
     input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
-    r_ohm = sag_v / (current_a - input_s * sag_v)
-    rested_v = _tap_v(x, "sense", "sense_open", sense, x["rest_fall_code"])
+    r_ohm = sag_v / (current_a - input_s * sag_v) + x["course_ohm"]
+    rested_v = _tap_v(x, "sense", "sense_open", sense, x["edge_rise_code"] + x["edge_noise_code"])
     return Outputs(r_ohm, rested_v * (1.0 + r_ohm * input_s), current_a)
 
 
@@ -126,6 +126,14 @@ def tap_volts(
     """Volts at a channel's tap for a mean code, or an array of them, with nominal values."""
     gain, lift_v = transfer(profile.channels[channel], profile.reference.reference_v, range_high)
     return (code * code_width_v(profile, converter) - lift_v) / gain
+
+
+def tap_code(
+    profile: RigProfile, converter: int, channel: int, tap_v: float, range_high: bool
+) -> float:
+    """The mean code for volts at a channel's tap, with nominal values."""
+    gain, lift_v = transfer(profile.channels[channel], profile.reference.reference_v, range_high)
+    return (tap_v * gain + lift_v) / code_width_v(profile, converter)
 
 
 def tap_points(
@@ -167,13 +175,9 @@ def expected_readings(
             f"{open_v:.3g} V is too little to drive a current through the rig",
             "check the contacts and the polarity of the cell",
         )
-    width_v = code_width_v(profile, converter)
 
     def code(channel: int, tap_v: float) -> float:
-        gain, lift_v = transfer(
-            profile.channels[channel], profile.reference.reference_v, range_high
-        )
-        return (gain * tap_v + lift_v) / width_v
+        return tap_code(profile, converter, channel, tap_v, range_high)
 
     terminal_v = open_v - r_ohm * current_a
     return Readings(

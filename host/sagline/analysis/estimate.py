@@ -7,14 +7,12 @@ from collections.abc import Sequence
 from statistics import median
 
 from sagline.analysis import budget
-from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.influences import influences_of
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import drift_notice
 from sagline.analysis.repeats import Series, combine
 from sagline.analysis.values import (
     ONBOARD,
-    SENSE,
     AnalysisError,
     BudgetLine,
     Estimate,
@@ -49,14 +47,15 @@ def estimate(
                 profile, converter, series.load, series.range_high, levels, series.noise_codes
             ),
             scatter,
+            errors,
         )
-        for levels, scatter in zip(series.levels, series.scatter, strict=True)
+        for levels, scatter, errors in zip(
+            series.levels, series.scatter, series.errors, strict=True
+        )
     ]
     first = evaluations[0]
     for t_s, evaluation in zip(series.times_s, evaluations, strict=True):
         _refuse_negative(t_s, evaluation.r_ohm)
-    volts = tap_per_code_v(profile, converter, SENSE, series.range_high)
-    drift = sum(reading.drift_per_s for reading in series.kept) / len(series.kept)
     return Estimate(
         emf=first.emf_v,
         r_at=tuple(
@@ -73,9 +72,11 @@ def estimate(
         emf_budget=first.emf_budget,
         covariance_v_ohm=first.covariance_v_ohm,
         rest_s=min(reading.rest_s for reading in series.kept),
-        dvdt_v_per_s=drift * volts,
+        dvdt_v_per_s=series.fit.drift_v_per_s,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=tuple(_notices(series, converter, first.r_ohm, first.budget)),
+        notices=(*_notices(series, converter, first.r_ohm, first.budget), *series.fit.notices),
+        ohmic=(series.fit.first_s, evaluations[series.times_s.index(series.fit.first_s)].r_ohm),
+        start_ohm=series.fit.start_ohm,
     )
 
 
@@ -103,12 +104,6 @@ def _notices(
 ) -> list[Notice]:
     t_s = series.times_s[0]
     notices = [
-        Notice(
-            "ohmic_part_unavailable",
-            "the ohmic part is not given: telling it apart needs a joint fit of all repeats, "
-            "which this method does not make",
-            f"read r({t_s:g} s), and r at other times, instead",
-        ),
         Notice(
             "uncalibrated",
             "the load and the divider ratios are taken from their tolerances",

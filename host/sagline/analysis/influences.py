@@ -26,7 +26,13 @@ SOURCES: tuple[str, ...] = (
     "reference",
     "converter gain",
 )
-"""The lines of a budget, before those of Type A."""
+"""The lines of a budget of Type B."""
+
+COURSE = "course of r"
+"""What the fallback for an unusual course may be wrong by."""
+
+REST_NOISE = "rest noise"
+"""What noise leaves of the open level at the edge: of E alone, Type A."""
 
 CHANNEL_NAMES = {SENSE: "sense", FORCE: "force", RETURN: "return"}
 
@@ -65,7 +71,9 @@ class Influence:
 class Readings:
     """The five levels of a step in mean codes; loaded ones at one time after load on.
 
-    `rest_fall` is how far the open level fell from the first repeat to the mean of all.
+    `sense_open` is carried to that time. `edge` is the open level of the first repeat at the
+    edge, which E is taken from (None: the same as `sense_open`), `edge_u` its s.d. from noise;
+    `course_ohm` how far r may be off where its course in time is not a cell's usual one.
     """
 
     sense_open: float
@@ -73,7 +81,9 @@ class Readings:
     force: float
     return_open: float
     return_loaded: float
-    rest_fall: float = 0.0
+    edge: float | None = None
+    edge_u: float = 0.0
+    course_ohm: float = 0.0
 
 
 LEVEL_CHANNELS: Mapping[str, int] = {
@@ -143,7 +153,10 @@ def influences_of(
                 Influence(f"{name}_{part}_ohm", "divider ratio", ohm, ohm * channel.tolerance)
             )
         listed.append(Influence(f"{name}_follower_v", "offset", 0.0, channel.follower_limit_v))
-    listed.append(Influence("rest_fall_code", "linearity", readings.rest_fall))
+    edge = readings.sense_open if readings.edge is None else readings.edge
+    listed.append(Influence("edge_rise_code", REST_NOISE, edge - readings.sense_open))
+    listed.append(Influence("course_ohm", COURSE, 0.0, readings.course_ohm))
+    listed.append(Influence("edge_noise_code", REST_NOISE, 0.0, readings.edge_u, "normal"))
     for level, index in LEVEL_CHANNELS.items():
         limit = quantization_limit_codes(noise_codes.get(index, 0.0))
         listed += [

@@ -10,6 +10,7 @@ from math import ceil, sqrt
 from sagline.analysis.calibration import expected_readings
 from sagline.analysis.influences import CHANNEL_NAMES, influences_of
 from sagline.analysis.profile import LoadProfile, RigProfile
+from sagline.analysis.sagerrors import of_levels
 from sagline.analysis.step import WINDOW_RATIO
 from sagline.analysis.values import AnalysisError
 
@@ -85,7 +86,8 @@ def expected_u_rel(
     # Rounding adds its own 1/12 to what would be measured.
     measured = sqrt(noise * noise + 1.0 / 12.0)
     noises = dict.fromkeys(CHANNEL_NAMES, measured)
-    return relative_u95(influences_of(profile, converter, load, high, levels, noises))
+    errors = of_levels(profile, converter, levels.sense_open, levels.sense)
+    return relative_u95(influences_of(profile, converter, load, high, levels, noises), errors)
 
 
 def choose(

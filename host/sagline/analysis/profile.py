@@ -143,6 +143,10 @@ class ConverterProfile(_Integers):
         return self.gain_ppm / PPM
 
     @property
+    def noise_codes(self) -> float:
+        return self.noise_millilsb / 1e3
+
+    @property
     def offset_limit_codes(self) -> float:
         return self.offset_millilsb / 1e3
 
@@ -160,6 +164,7 @@ class RigProfile:
     reference: ReferenceProfile
     converters: Mapping[int, ConverterProfile]
     range_mv: tuple[int, int]
+    null = None
 
     @classmethod
     def from_integers(cls, mapping: Mapping[str, Any]) -> RigProfile:

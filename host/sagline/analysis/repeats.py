@@ -6,12 +6,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import fsum, sqrt
+from typing import NoReturn
 
 import numpy as np
 
 from sagline.analysis import presence
 from sagline.analysis.calibration import Outputs, model
 from sagline.analysis.influences import LEVEL_CHANNELS, Readings, influences_of, nominal
+from sagline.analysis.levels import Levels, levels_of
+from sagline.analysis.nonlinearity import LevelErrors
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import cell_moved, outliers
 from sagline.analysis.step import StepReading, read_step
@@ -19,6 +22,8 @@ from sagline.analysis.values import AnalysisError, FloatArray, RawStep, RepeatRo
 
 LEAST_CURRENT_SHARE = 0.02
 """Of V_open / R_load. Below it a force lead is open: the rest is offset, not a current."""
+
+CELL_MOVED = "the open voltage jumped during rest: the cell or a contact moved"
 
 REJECTING = ("clipped", *presence.CODES)
 """Faults of a single step: it is listed and left out. Any other stops the analysis."""
@@ -80,19 +85,22 @@ class Scatter:
 class Series:
     """Accepted repeats together.
 
-    `levels[i]` are the mean levels at `times_s[i]` and `scatter[i]` the Type A of r, E, I
-    there (None for a single repeat). `kept` are the readings behind the rows kept.
+    `times_s` are those asked for and t_f, last. `levels[i]` are the mean levels at
+    `times_s[i]`, `errors[i]` what non-linearity does to them and `scatter[i]` the Type A of
+    r, E, I there (None for a single repeat). `kept` are the readings behind the rows kept.
     """
 
     times_s: tuple[float, ...]
     rows: tuple[RepeatRow, ...]
     kept: tuple[StepReading, ...]
     levels: tuple[Readings, ...]
+    errors: tuple[LevelErrors, ...]
     scatter: tuple[Scatter | None, ...]
     noise_codes: dict[int, float]
     load: int
     range_high: bool
     outlying: tuple[int, ...]
+    fit: Levels
 
 
 def combine(
@@ -120,86 +128,136 @@ def combine(
             "analyse the repeats of each load by themselves",
         )
     load, range_high = steps[0].load, steps[0].range_high
-    rows: list[RepeatRow] = []
-    kept: list[StepReading] = []
-    outputs: list[list[Outputs]] = []
-    errors: list[AnalysisError] = []
-    for number, raw in enumerate(steps, start=1):
-        try:
-            reading = read_step(raw, profile, converter, times_s)
-            figures = _figures(reading, profile, converter)
-        except AnalysisError as error:
-            if error.code not in REJECTING:
-                raise
-            rows.append(RepeatRow(number, None, None, False, error.message))
-            errors.append(error)
-            continue
-        moved = cell_moved(reading)
-        reason = "the open voltage jumped during rest: the cell or a contact moved"
-        rows.append(
-            RepeatRow(
-                number, figures[0].r_ohm, figures[0].emf_v, not moved, reason if moved else None
-            )
-        )
-        if not moved:
-            kept.append(reading)
-            outputs.append(figures)
-    if not kept:
-        if len(errors) == len(rows) and len({error.code for error in errors}) == 1:
-            raise errors[0]
-        raise AnalysisError(
-            "all_rejected",
-            f"no repeat can be used: {rows[0].reason}",
-            "hold the cell still, see to the contacts and measure again",
-        )
-    used = [row.n for row in rows if row.kept]
+    sifted = _usable(steps, profile, converter, times_s)
+    used = [n for n, one in enumerate(sifted, start=1) if one.reading is not None]
+    kept = [one.reading for one in sifted if one.reading is not None]
+    found = levels_of([steps[n - 1] for n in used], kept, profile, converter, times_s)
+    outputs = [
+        [
+            model(nominal(influences_of(profile, converter, load, range_high, levels, {})))
+            for levels in one
+        ]
+        for one in found.by_repeat
+    ]
+    figures = dict(zip(used, outputs, strict=True))
+    rows = tuple(
+        RepeatRow(n, figures[n][0].r_ohm, figures[n][0].emf_v, True, None)
+        if n in figures
+        else RepeatRow(n, one.r_ohm, one.emf_v, False, one.reason)
+        for n, one in enumerate(sifted, start=1)
+    )
     first = None if first_stage is None else sum(number <= first_stage for number in used)
-    flags = outliers([row.r_ohm for row in rows if row.kept and row.r_ohm is not None])
+    flags = outliers([one[0].r_ohm for one in outputs])
+    count = len(found.times_s)
     return Series(
-        times_s=tuple(times_s),
-        rows=tuple(rows),
+        times_s=found.times_s,
+        rows=rows,
         kept=tuple(kept),
-        levels=tuple(_mean_levels(kept, index) for index in range(len(times_s))),
-        scatter=tuple(_scatter(outputs, index, first) for index in range(len(times_s))),
+        levels=tuple(_mean_levels(found, index) for index in range(count)),
+        errors=found.errors,
+        scatter=tuple(_scatter(outputs, index, first) for index in range(count)),
         noise_codes=_mean_noise(kept),
         load=load,
         range_high=range_high,
         outlying=tuple(number for number, flag in zip(used, flags, strict=True) if flag),
+        fit=found,
     )
 
 
-def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[Outputs]:
-    presence.check_step(reading, profile, converter)
-    figures = [
-        model(
-            nominal(influences_of(profile, converter, reading.load, reading.range_high, levels, {}))
+def require_usable(
+    steps: Sequence[RawStep], profile: RigProfile, converter: int, times_s: Sequence[float]
+) -> None:
+    """Raise what `combine` would where no step can be used, without the work of combining."""
+    _usable(steps, profile, converter, times_s)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sifted:
+    """One step: its reading, or why it is left out; `error` where that is an error by itself.
+
+    `r_ohm` and `emf_v` by the windows alone, where the step gave them.
+    """
+
+    reading: StepReading | None
+    reason: str | None = None
+    error: AnalysisError | None = None
+    r_ohm: float | None = None
+    emf_v: float | None = None
+
+
+def _usable(
+    steps: Sequence[RawStep], profile: RigProfile, converter: int, times_s: Sequence[float]
+) -> list[_Sifted]:
+    """Each step's reading, or why it is left out; refuses where none is left."""
+    sifted: list[_Sifted] = []
+    for raw in steps:
+        try:
+            reading = read_step(raw, profile, converter, times_s)
+            presence.check_step(reading, profile, converter)
+            figures = _window_figures(reading, profile, converter)
+        except AnalysisError as error:
+            if error.code not in REJECTING:
+                raise
+            sifted.append(_Sifted(None, error.message, error))
+            continue
+        if cell_moved(reading):
+            sifted.append(_Sifted(None, CELL_MOVED, None, figures.r_ohm, figures.emf_v))
+        else:
+            sifted.append(_Sifted(reading))
+    if all(one.reading is None for one in sifted):
+        _refuse_all(sifted)
+    return sifted
+
+
+def _refuse_all(sifted: Sequence[_Sifted]) -> NoReturn:
+    errors = [one.error for one in sifted if one.error is not None]
+    if len(errors) == len(sifted) and len({error.code for error in errors}) == 1:
+        raise errors[0]
+    raise AnalysisError(
+        "all_rejected",
+        f"no repeat can be used: {sifted[0].reason}",
+        "hold the cell still, see to the contacts and measure again",
+    )
+
+
+def _window_figures(reading: StepReading, profile: RigProfile, converter: int) -> Outputs:
+    """What the first time's windows say. Raises AnalysisError `no_current`."""
+    figures = model(
+        nominal(
+            influences_of(
+                profile, converter, reading.load, reading.range_high, reading.readings[0], {}
+            )
         )
-        for levels in reading.readings
-    ]
-    least_a = LEAST_CURRENT_SHARE * figures[0].emf_v / profile.loads[reading.load].load_ohm
-    if figures[0].current_a <= max(0.0, least_a):
+    )
+    least_a = LEAST_CURRENT_SHARE * figures.emf_v / profile.loads[reading.load].load_ohm
+    if figures.current_a <= max(0.0, least_a):
         raise presence.refusal("no_current")
     return figures
 
 
-def _mean_levels(kept: Sequence[StepReading], index: int) -> Readings:
-    levels = [reading.readings[index] for reading in kept]
+def _mean_levels(found: Levels, index: int) -> Readings:
+    levels = [one[index] for one in found.by_repeat]
     mean = Readings(
         **{
             name: fsum(getattr(level, name) for level in levels) / len(levels)
             for name in LEVEL_CHANNELS
         }
     )
-    return replace(mean, rest_fall=levels[0].sense_open - mean.sense_open)
+    return replace(
+        mean,
+        edge=levels[0].edge,
+        edge_u=found.rest_noise_codes,
+        course_ohm=levels[0].course_ohm,
+    )
 
 
 def _scatter(outputs: Sequence[Sequence[Outputs]], index: int, first: int | None) -> Scatter | None:
     if len(outputs) < 2:
         return None
     values = np.array([figures[index] for figures in outputs], dtype=np.float64)
-    # E is that of one repeat, not of the mean: its s.d. is s, where that of r is s/sqrt(n).
-    # The fall of E from repeat to repeat is in s, as what E owes to the rest it had.
-    values[:, Outputs._fields.index("emf_v")] *= sqrt(len(outputs))
+    # E is that of the first repeat alone; that it falls from one to the next is the cell's
+    # doing. What noise does to it is an influence of its own.
+    values[:, Outputs._fields.index("emf_v")] = 0.0
     return Scatter.of(values, first)
 
 

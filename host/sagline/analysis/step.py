@@ -110,6 +110,23 @@ def fit_line(x: FloatArray, y: FloatArray, n: FloatArray) -> Line:
     )
 
 
+def edges_us(raw: RawStep) -> tuple[float, float, float]:
+    """Load on, load off, and the end of the record (us); off is the end where it never came.
+
+    Raises AnalysisError `no_edge`.
+    """
+    last_us = float((raw.start_us + raw.length_us).max())
+    match raw.edges_us:
+        case ():
+            raise AnalysisError(
+                "no_edge", "the record holds no switching of a load", "measure again with a load"
+            )
+        case (on_us,):
+            return float(on_us), last_us, last_us
+        case _:
+            return float(raw.edges_us[0]), float(raw.edges_us[1]), last_us
+
+
 def channel_points(
     raw: RawStep, converter: int, channel: int, from_us: float, to_us: float
 ) -> Points:
@@ -141,13 +158,7 @@ def read_step(
             f"the record holds no points of converter {converter}",
             f"measure again; if it stays so, {NEW_FIRMWARE}",
         )
-    if not raw.edges_us:
-        raise AnalysisError(
-            "no_edge", "the record holds no switching of a load", "measure again with a load"
-        )
-    on_us = raw.edges_us[0]
-    last_us = int((raw.start_us + raw.length_us).max())
-    off_us = raw.edges_us[1] if len(raw.edges_us) > 1 else last_us
+    on_us, off_us, last_us = edges_us(raw)
     on_s = (off_us - on_us) * 1e-6
     for t_s in times_s:
         if not 0.0 < t_s <= on_s:

@@ -13,8 +13,12 @@ from sagline.errors import Refused, sentence
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 SENSE, FORCE, RETURN = 0, 1, 2
+NULL_DIFFERENCE = 3
+"""Channel of the ADS1115: sense less the null channel's voltage, in signed codes of its own."""
+
 ONBOARD, ADS1115 = 0, 1
 _POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 
@@ -109,7 +113,9 @@ class Estimate:
     `max_power` (W); `load` (ohm) is the load resistor alone, without its switch. `r_at`
     pairs a time after load on (s) with r then (ohm). `budget` (ohm) belongs to r at the
     first time, `emf_budget` (V) to E; `covariance_v_ohm` is that of E and r.
-    `short_circuit` and `max_power` are None where r is not positive.
+    `short_circuit` and `max_power` are None where r is not positive. `ohmic` is t_f, the first
+    time at which r can be told, and r then, which is also the last item of `r_at`; `start_ohm`
+    r at 0+ by the model's word, None where there is no model.
     """
 
     emf: Quantity
@@ -127,3 +133,5 @@ class Estimate:
     dvdt_v_per_s: float
     on_s: float
     notices: tuple[Notice, ...]
+    ohmic: tuple[float, Quantity]
+    start_ohm: float | None

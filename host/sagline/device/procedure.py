@@ -9,6 +9,7 @@ from collections.abc import Generator, Iterator
 from contextlib import closing
 from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
+from functools import partial
 
 from uuid6 import uuid7
 
@@ -16,6 +17,7 @@ from sagline.analysis import plan as planning
 from sagline.analysis import presence, stuck, target
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
+from sagline.analysis.repeats import require_usable
 from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
@@ -185,13 +187,17 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
         steps.append(StepRecord.of(repeat, at_s, raw))
-        found = estimate(raws, rig.profile, rig.converter, settings.times_s, first_stage)
+        require_usable(raws, rig.profile, rig.converter, settings.times_s)
         drawn = waveform(raw, rig.profile, rig.converter)
-        yield RepeatDone(repeat, repeats, steps[-1], drawn, found)
+        evaluate = partial(
+            estimate, tuple(raws), rig.profile, rig.converter, settings.times_s, first_stage
+        )
+        done = RepeatDone(repeat, repeats, steps[-1], drawn, evaluate)
+        yield done
         if repeat == first_stage and settings.target_u_rel is not None:
-            repeats = target.repeats_for(found, settings.target_u_rel, MAX_REPEATS)
+            repeats = target.repeats_for(done.estimate, settings.target_u_rel, MAX_REPEATS)
             if repeats > repeat:
-                reached = target.u_rel(found)
+                reached = target.u_rel(done.estimate)
                 assert reached is not None, "without it no number of repeats is found"
                 yield Extended(repeats, reached, settings.target_u_rel)
     remarks = [Warning_(**asdict(notice)) for notice in band + rig.notices]

@@ -1,7 +1,9 @@
 # SPDX-License-Identifier: MIT
 """What a running measurement reports, one small message each."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from sagline.analysis.calibration import Waveform
@@ -65,16 +67,21 @@ class Cooling:
 
 @dataclass(frozen=True)
 class RepeatDone:
-    """A step is in: its record, its waveform, and the estimate from all steps so far.
-
-    `estimate` of fewer repeats than planned is provisional.
-    """
+    """A step is in: its record, its waveform, and how to estimate from all steps so far."""
 
     repeat: int
     repeats: int
     step: "StepRecord"
     waveform: Waveform
-    estimate: Estimate
+    evaluate: Callable[[], Estimate]
+
+    @cached_property
+    def estimate(self) -> Estimate:
+        """The estimate, provisional with fewer repeats than planned; made when first asked for.
+
+        Raises AnalysisError where the steps yield no figure.
+        """
+        return self.evaluate()
 
 
 @dataclass(frozen=True)
@@ -107,8 +114,8 @@ def describe(item: Progress) -> str:
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
         case Cooling(ready_in_s):
             return f"The load is still warm: cool in {ready_in_s:.0f} s at the latest"
-        case RepeatDone(repeat, repeats, _, _, estimate):
-            r_ohm = estimate.r_at[0][1].value
+        case RepeatDone(repeat, repeats):
+            r_ohm = item.estimate.r_at[0][1].value
             return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"
         case Finished():
             return "Done"

@@ -39,7 +39,7 @@ def recompute(log: Log, record_id: str, times_s: Sequence[float] | None = None) 
     asked_s = list(record.asked.times_s if times_s is None else times_s)
     before = results[-1] if results else None
     for known in results:
-        if known.method == METHOD and [at.t_s for at in known.r_at] == asked_s:
+        if known.method == METHOD and known.is_at(asked_s):
             return Recomputed(record_id, known, before, added=False)
     result = result_of(record, asked_s)
     log.add_result(record_id, result)

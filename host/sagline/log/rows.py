@@ -61,7 +61,7 @@ def put_mark(db: sqlite3.Connection, record_id: str, what: str, value: str | Non
 
 def put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
     """Put a result in."""
-    times = json.dumps([at.t_s for at in result.r_at], separators=(",", ":"))
+    times = json.dumps(result.main_times_s, separators=(",", ":"))
     r = result.r_ohm
     db.execute(
         "INSERT INTO result VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",

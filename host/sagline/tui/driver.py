@@ -121,6 +121,7 @@ class Driver(threading.Thread):
 
     def _measure(self, rig: Rig) -> None:
         from sagline.device.procedure import Settings, run
+        from sagline.device.progress import RepeatDone
         from sagline.log.choice import log_for
         from sagline.log.keeper import Keeper
 
@@ -139,6 +140,9 @@ class Driver(threading.Thread):
             for item in progress:
                 if self._stop_asked.is_set() or self._quit_asked.is_set():
                     break
+                if isinstance(item, RepeatDone):
+                    # Here, not on the screen: it takes a moment, and may refuse.
+                    _ = item.estimate
                 self._post(Advanced(item))
             else:
                 if keeper is not None and keeper.failure is not None:

@@ -14,7 +14,9 @@ _WIDE_CODE_LSB = 8.9
 _FIRST_WIDE_CODE = 512
 _WIDE_CODE_EVERY = 1024
 _SMOOTH_KNOT_CODES = 128
-_BLOCK_CODES = 64
+_BLOCK_CODES = 16
+_FINE_CODES = 2
+_FINE_LSB = 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,15 +39,21 @@ def straight(low_code: int, full_code: int) -> Linearity:
 def block_curve(
     rng: np.random.Generator, low_code: int, full_code: int, limit_lsb: float
 ) -> Linearity:
-    """Blocks of 64 codes of one error each, uniform within ±limit, and one drawn phase.
+    """Blocks of 16 codes of one error each and a drawn phase, and finer ones of 2 codes on top.
 
     The data sheet bounds the error and says nothing of its shape. Blocks make two voltages
-    more than 64 codes apart independent, which is what the uncertainty budget claims.
+    more than 16 codes apart independent, and the fine ones leave no two levels without some
+    error between them, which is what the uncertainty budget claims.
     """
-    code = np.arange(low_code, full_code + 1, dtype=np.int64)
-    block = (code - low_code + int(rng.integers(_BLOCK_CODES))) // _BLOCK_CODES
-    error = rng.uniform(-limit_lsb, limit_lsb, int(block[-1]) + 1)
-    return Linearity(code.astype(np.float64), error[block])
+    code = np.arange(low_code, full_code + 1, dtype=np.float64)
+    error = _blocks(rng, code, _BLOCK_CODES, limit_lsb - _FINE_LSB)
+    return Linearity(code, error + _blocks(rng, code, _FINE_CODES, _FINE_LSB))
+
+
+def _blocks(rng: np.random.Generator, code: Floats, span: int, limit_lsb: float) -> Floats:
+    """Uniform within the limit in each block of `span` codes."""
+    block = (code - code[0] + int(rng.integers(span))).astype(np.int64) // span
+    return rng.uniform(-limit_lsb, limit_lsb, int(block[-1]) + 1)[block]
 
 
 def onboard_curve(
@@ -56,19 +64,20 @@ def onboard_curve(
     A wide code holds the output still while the input passes 8.9 LSB more than it should, so
     the error falls by 8.9 LSB with slope −1 around it and climbs back in the 1015 codes
     between: a sawtooth of ±4.45 LSB. The bow has knots every 128 codes, uniform within what
-    the limit leaves, and half a cosine between neighbours, which never overshoots them.
-    Raises ValueError if the limit leaves no room for the sawtooth.
+    the limit leaves, and half a cosine between neighbours, which never overshoots them. Fine
+    blocks of 2 codes lie on top. Raises ValueError if the limit leaves no room for the sawtooth.
     """
     half_lsb = _WIDE_CODE_LSB / 2.0 if wide_codes else 0.0
-    if limit_lsb <= half_lsb:
+    if limit_lsb <= half_lsb + _FINE_LSB:
         raise ValueError(f"a linearity limit of {limit_lsb} LSB is less than the wide codes need")
-    bow_limit = limit_lsb - half_lsb
+    bow_limit = limit_lsb - half_lsb - _FINE_LSB
     code = np.arange(full_code + 1, dtype=np.float64)
     position = code / _SMOOTH_KNOT_CODES + rng.uniform()
     knot = position.astype(np.int64)
     knots = rng.uniform(-bow_limit, bow_limit, int(knot[-1]) + 2)
     blend = (1.0 - np.cos(np.pi * (position - knot))) / 2.0
     bow = knots[knot] * (1.0 - blend) + knots[knot + 1] * blend
+    bow += _blocks(rng, code, _FINE_CODES, _FINE_LSB)
     if not wide_codes:
         return Linearity(code, bow)
     # The wide codes are codes of the output, so the sawtooth is met after the bow.

@@ -1,0 +1,236 @@
+# SPDX-License-Identifier: MIT
+"""The levels of all kept steps at each time, by the joint fit or what stands in for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from sagline.analysis import jointfit, mains, sagerrors, shape
+from sagline.analysis.calibration import tap_code, tap_per_code_v
+from sagline.analysis.current import Current
+from sagline.analysis.influences import Readings
+from sagline.analysis.jointfit import JointFit, RepeatFit
+from sagline.analysis.nonlinearity import LevelErrors
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.rows import Front, Rows, first_time_s, has_null, rows_of
+from sagline.analysis.spectrum import Curves
+from sagline.analysis.step import StepReading
+from sagline.analysis.values import ADS1115, SENSE, FloatArray, Notice, RawStep
+
+BATCH = 8
+"""Residuals averaged together to see whether neighbours agree more than chance lets them."""
+
+
+@dataclass(frozen=True, eq=False)
+class Levels:
+    """What the fit of all kept steps says.
+
+    `times_s` are those asked for and t_f, `first_s`; `by_repeat[j][i]` the levels of repeat j
+    at time i and `errors[i]` what non-linearity does to their means; `rest_noise_codes` the
+    s.d. of the first repeat's open level from its noise; `start_ohm` r at 0+ by the model,
+    None where the model does not hold.
+    """
+
+    times_s: tuple[float, ...]
+    first_s: float
+    front_end: str
+    by_repeat: tuple[tuple[Readings, ...], ...]
+    errors: tuple[LevelErrors, ...]
+    rest_noise_codes: float
+    drift_v_per_s: float
+    start_ohm: float | None
+    notices: tuple[Notice, ...]
+
+
+def levels_of(
+    raws: Sequence[RawStep],
+    readings: Sequence[StepReading],
+    profile: RigProfile,
+    converter: int,
+    times_s: Sequence[float],
+) -> Levels:
+    """Fit steps of one load and range together; `readings` are theirs by `step.read_step`."""
+    data = _Data.of(raws, readings, profile, converter)
+    every_s = tuple(dict.fromkeys((*times_s, data.first_s)))
+    hum = mains.find(data.rows)
+    joint = jointfit.fit(data.rows, every_s, data.first_s, data.on_s, hum)
+    notices = [] if hum is None else [_hum_notice(hum, joint)]
+    start_ohm: float | None = float(np.mean([one.start_ohm for one in joint.repeats]))
+    course_ohm = np.zeros(len(every_s))
+    if not _rises_as_it_must(data, joint, hum):
+        wide, joint = (
+            jointfit.local(joint, data.first_s, hum, span) for span in (shape.WIDE_SPAN, shape.SPAN)
+        )
+        course_ohm = np.abs(_mean_r(joint) - _mean_r(wide))
+        start_ohm = None
+        notices.append(_UNUSUAL)
+    return Levels(
+        times_s=every_s,
+        first_s=data.first_s,
+        front_end=front_end(converter, data.null),
+        by_repeat=tuple(
+            tuple(
+                data.readings(one, current, t_s, float(r_ohm), float(course))
+                for t_s, r_ohm, course in zip(every_s, one.r_ohm, course_ohm, strict=True)
+            )
+            for one, current in zip(joint.repeats, data.currents, strict=True)
+        ),
+        errors=tuple(
+            data.errors(t_s, [one.weights[index] for one in joint.repeats], joint)
+            for index, t_s in enumerate(every_s)
+        ),
+        rest_noise_codes=joint.repeats[0].open_u_v / data.code_v * _correlation(joint),
+        drift_v_per_s=float(np.mean([one.drift_v_per_s for one in joint.repeats])),
+        start_ohm=start_ohm,
+        notices=tuple(notices),
+    )
+
+
+def front_end(converter: int, null: bool) -> str:
+    """The name under which a front end is calibrated."""
+    if converter != ADS1115:
+        return "onboard"
+    return "ads1115+null" if null else "ads1115"
+
+
+@dataclass(frozen=True, eq=False)
+class _Data:
+    """The steps as the fit takes them; `code_v` is volts at the sense tap per code."""
+
+    profile: RigProfile
+    converter: int
+    range_high: bool
+    null: bool
+    rows: list[Rows]
+    currents: list[Current]
+    first_s: float
+    on_s: float
+    code_v: float
+
+    @classmethod
+    def of(
+        cls,
+        raws: Sequence[RawStep],
+        readings: Sequence[StepReading],
+        profile: RigProfile,
+        converter: int,
+    ) -> _Data:
+        range_high = readings[0].range_high
+        null = converter == ADS1115 and all(has_null(raw, profile) for raw in raws)
+        currents = [Current(raw, profile, converter) for raw in raws]
+        return cls(
+            profile,
+            converter,
+            range_high,
+            null,
+            [
+                rows_of(raw, profile, converter, current, reading.noise_codes, null)
+                for raw, current, reading in zip(raws, currents, readings, strict=True)
+            ],
+            currents,
+            max(first_time_s(raw) for raw in raws),
+            min(reading.on_s for reading in readings),
+            tap_per_code_v(profile, converter, SENSE, range_high),
+        )
+
+    def current_a(self, t_s: float) -> float:
+        """The repeats' mean current at a time."""
+        return float(np.mean([current.at(np.array([t_s]))[0] for current in self.currents]))
+
+    def sense_code(self, v: float) -> float:
+        return tap_code(self.profile, self.converter, SENSE, v, self.range_high)
+
+    def errors(self, t_s: float, weights: Sequence[FloatArray], joint: JointFit) -> LevelErrors:
+        """What non-linearity does to the mean levels, by each repeat's weights at a time."""
+        return sagerrors.of_fit(
+            self.profile,
+            self.converter,
+            self.range_high,
+            self.rows,
+            weights,
+            self.current_a(t_s),
+            self.sense_code(joint.repeats[0].open_v),
+        )
+
+    def readings(
+        self, one: RepeatFit, current: Current, t_s: float, r_ohm: float, course_ohm: float
+    ) -> Readings:
+        """Levels at one time: the open one with its drift, and below it by r times the current."""
+        open_v = one.open_v + one.drift_v_per_s * t_s
+        sense_v = open_v - r_ohm * float(current.at(np.array([t_s]))[0])
+        force, return_open, return_loaded = current.codes(t_s)
+        return Readings(
+            sense_open=self.sense_code(open_v),
+            sense=self.sense_code(sense_v),
+            force=force,
+            return_open=return_open,
+            return_loaded=return_loaded,
+            edge=self.sense_code(one.open_v),
+            course_ohm=course_ohm,
+        )
+
+
+def _mean_r(joint: JointFit) -> FloatArray:
+    return np.mean([one.r_ohm for one in joint.repeats], axis=0)
+
+
+def _rises_as_it_must(data: _Data, joint: JointFit, hum: mains.Hum | None) -> bool:
+    """Whether a fit free to fall agrees with the non-negative one, beside noise and linearity."""
+    check_s = tuple(map(float, shape.check_times(data.first_s, data.on_s)))
+    bound = jointfit.free(joint, joint.curves, check_s, hum)
+    taus_s = shape.free_taus(data.first_s, data.on_s)
+    free = jointfit.free(joint, Curves(taus_s), check_s, hum)
+    pairs = list(zip(bound.repeats, free.repeats, strict=True))
+    for index, t_s in enumerate(check_s):
+        weights = [b.weights[index] - f.weights[index] for b, f in pairs]
+        apart_ohm = float(np.mean([b.r_ohm[index] - f.r_ohm[index] for b, f in pairs]))
+        noise_ohm2 = (
+            sum(
+                float(((w * rows.u_v) ** 2).sum())
+                for w, rows in zip(weights, data.rows, strict=True)
+            )
+            / len(pairs) ** 2
+        )
+        sag_codes2 = float(data.errors(t_s, weights, joint).covariance()[1, 1])
+        sag_ohm2 = max(0.0, sag_codes2) * (data.code_v / data.current_a(t_s)) ** 2
+        if abs(apart_ohm) > shape.SIGMAS * sqrt(noise_ohm2 + sag_ohm2):
+            return False
+    return True
+
+
+def _correlation(joint: JointFit) -> float:
+    """By how much neighbours that agree widen a mean's s.d.: 1 for white noise.
+
+    From means of batches of residuals: their variance times the batch, over that of single
+    ones (the method of batch means, common practice).
+    """
+    ratio = []
+    for one in joint.repeats:
+        rest = one.residual[~one.rows.loaded & one.rows.is_from(Front.LEVEL)]
+        batches = rest.size // BATCH
+        if batches >= BATCH:
+            means = rest[: batches * BATCH].reshape(batches, BATCH).mean(axis=1)
+            ratio.append(BATCH * float(np.mean(means**2)) / max(float(np.mean(rest**2)), 1e-30))
+    return sqrt(max(1.0, float(np.mean(ratio)))) if ratio else 1.0
+
+
+_UNUSUAL = Notice(
+    "unusual_course",
+    "r does not grow with time as a cell's does; each r(t) is read from the readings about that "
+    "time alone",
+    "clean the contacts and measure again; a lithium cell long in store needs a few pulses "
+    "before its voltage settles",
+)
+
+
+def _hum_notice(hum: mains.Hum, joint: JointFit) -> Notice:
+    most_v = max(one.hum_v for one in joint.repeats)
+    return Notice(
+        "mains_hum",
+        f"hum of {1e3 * most_v:.2g} mV at {hum.hz:.1f} Hz is on the sense leads; it is taken out",
+        "keep the leads short, twisted and away from mains cables",
+    )

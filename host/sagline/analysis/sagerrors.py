@@ -1,0 +1,92 @@
+# SPDX-License-Identifier: MIT
+"""What the converters' non-linearity does to the sag, by the weight every reading had."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from sagline.analysis.calibration import tap_per_code_v
+from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.rows import Front, Rows, null_code_v
+from sagline.analysis.values import ONBOARD, SENSE, FloatArray
+
+BLOCK_CODES = 16.0
+"""Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone."""
+BOW_CODES = 128.0
+"""Distance of the knots of the on-board converter's bow: likewise."""
+FINE = Process(limit_codes=0.25, span_codes=2.0, smooth=False)
+"""On top, so that even levels a code apart are not taken to differ without error."""
+
+NAMES = ("sense_open_inl_code", "sense_inl_code")
+
+
+def processes_of(profile: RigProfile, front: Front, converter: int) -> tuple[Process, ...]:
+    """The processes whose sum is assumed for a front end's non-linearity."""
+    if front is Front.NULL:
+        if profile.null is None:
+            raise ValueError("the rig has no null channel")
+        return _blocks(profile.null.inl_limit_codes)
+    unit = ONBOARD if front is Front.BESIDE else converter
+    limit_codes = profile.converter(unit).inl_limit_codes
+    if unit == ONBOARD:
+        return Process(limit_codes - FINE.limit_codes, BOW_CODES, smooth=True), FINE
+    return _blocks(limit_codes)
+
+
+def _blocks(limit_codes: float) -> tuple[Process, ...]:
+    return Process(limit_codes - FINE.limit_codes, BLOCK_CODES, smooth=False), FINE
+
+
+def of_levels(
+    profile: RigProfile, converter: int, open_code: float, loaded_code: float
+) -> LevelErrors:
+    """The errors of an open and a loaded level that were read at one code each."""
+    codes = np.array([open_code, loaded_code])
+    processes = processes_of(profile, Front.LEVEL, converter)
+    return LevelErrors(NAMES, tuple(WeightedCodes(one, codes, np.eye(2)) for one in processes))
+
+
+def of_fit(
+    profile: RigProfile,
+    converter: int,
+    range_high: bool,
+    repeats: Sequence[Rows],
+    weights: Sequence[FloatArray],
+    current_a: float,
+    open_code: float,
+) -> LevelErrors:
+    """The errors of the open level of E and of the sag at one time.
+
+    `weights` are those of each repeat's rows in r at that time (ohm per volt), `current_a` the
+    current then. The loaded level's error is the open one's less the sag's, in codes of the
+    converter that gives the level.
+    """
+    level_v = tap_per_code_v(profile, converter, SENSE, range_high)
+    parts: list[WeightedCodes] = []
+    for front in Front:
+        chosen = [rows.is_from(front) for rows in repeats]
+        if not any(one.any() for one in chosen):
+            continue
+        code_v = _code_v(profile, converter, front, range_high)
+        codes = np.concatenate([rows.code[one] for rows, one in zip(repeats, chosen, strict=True)])
+        share = np.concatenate([row[one] for row, one in zip(weights, chosen, strict=True)])
+        sag = share * code_v / level_v * current_a / len(repeats)
+        both = np.stack([np.zeros_like(sag), -sag])
+        if front is Front.LEVEL:
+            codes = np.append(codes, open_code)
+            both = np.column_stack([both, np.ones(2)])
+        parts += [
+            WeightedCodes(process, codes, both)
+            for process in processes_of(profile, front, converter)
+        ]
+    return LevelErrors(NAMES, tuple(parts))
+
+
+def _code_v(profile: RigProfile, converter: int, front: Front, range_high: bool) -> float:
+    if front is Front.NULL:
+        return null_code_v(profile, range_high)
+    unit = ONBOARD if front is Front.BESIDE else converter
+    return tap_per_code_v(profile, unit, SENSE, range_high)
