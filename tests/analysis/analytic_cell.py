@@ -93,7 +93,12 @@ class Rig:
             reference=within(board.REFERENCE["tolerance_ppm"] * 1e-6),
             gain=within(unit["gain_ppm"] * 1e-6),
             offset_codes=within(unit["offset_millilsb"] * 1e-3),
-            curve=_curve(rng, converter, unit["inl_millilsb"] * 1e-3),
+            curve=inl_curve(
+                rng,
+                unit["inl_millilsb"] * 1e-3 - 0.25,
+                span=16.0 if converter else 128.0,
+                smooth=converter == 0,
+            ),
         )
 
     def code(self, converter: int, channel: int, tap_v: Any, high: bool) -> Any:
@@ -117,21 +122,23 @@ class Rig:
         bank = board.LOADS[load]
         r_load = bank["load_milliohm"] * 1e-3 * (1.0 + self.load)
         r_load *= 1.0 + bank["tcr_ppm_per_k"] * 1e-6 * self.load_k
-        return r_load + bank["switch_milliohm"] * 1e-3 * (1.0 + self.switch), LEADS_OHM
+        r_switch = bank["switch_milliohm"] * 1e-3 * (1.0 + self.switch)
+        r_switch *= 1.0 + bank["switch_tcr_ppm_per_k"] * 1e-6 * self.load_k
+        return r_load + r_switch, LEADS_OHM
 
 
-def _curve(rng: np.random.Generator, converter: int, limit: float) -> Any:
-    """Blocks of 16 codes, or a bow through knots of 128 codes, and blocks of 2 codes on top."""
+def inl_curve(rng: np.random.Generator, limit: float, span: float, smooth: bool) -> Any:
+    """Blocks, or half cosines between knots, of `span` codes, and blocks of 2 codes on top."""
     fine, offset = rng.uniform(-0.25, 0.25, 20_000), rng.integers(2)
-    coarse = rng.uniform(0.25 - limit, limit - 0.25, 3_000)
-    shift = rng.uniform(0.0, 128.0 if converter == 0 else 16.0)
+    coarse = rng.uniform(-limit, limit, 3_000)
+    shift = rng.uniform(0.0, span)
 
     def error(code: Any) -> Any:
         small = fine[(np.floor(code + offset) / 2).astype(int)]
-        if converter == 1:
-            return small + coarse[((code + shift) / 16).astype(int)]
-        at = (code + shift) / 128
+        at = (code + shift) / span
         low = at.astype(int)
+        if not smooth:
+            return small + coarse[low]
         rise = np.sin(0.5 * np.pi * (at - low)) ** 2
         return small + coarse[low] + rise * (coarse[low + 1] - coarse[low])
 

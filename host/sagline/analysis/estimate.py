@@ -6,15 +6,16 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from sagline.analysis import budget
+from sagline.analysis import budget, calibrated
+from sagline.analysis.calibrated import Calibration, Setting
 from sagline.analysis.influences import influences_of
+from sagline.analysis.onboard_table import corrected
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import drift_notice
 from sagline.analysis.repeats import Series, combine
 from sagline.analysis.values import (
     ONBOARD,
     AnalysisError,
-    BudgetLine,
     Estimate,
     Notice,
     Quantity,
@@ -31,20 +32,32 @@ def estimate(
     converter: int,
     times_s: Sequence[float] = (0.1,),
     first_stage: int | None = None,
+    calibration: Calibration | None = None,
 ) -> Estimate:
     """E, r at each of `times_s` (s after load on) and what follows from them.
 
     All steps are repeats with one load and range; where the scatter of the first
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
-    covariance and the rows belong to the first time. Raises AnalysisError:
+    covariance and the rows belong to the first time. What the `calibration` holds for the
+    load, range and converter replaces tolerances. Raises AnalysisError:
     `negative_resistance` where even the upper end of the interval of r is below zero, and
     those of `repeats.combine`.
     """
-    series = combine(steps, profile, converter, times_s, first_stage)
+    if calibration is not None and calibration.table is not None and ONBOARD in profile.converters:
+        full_code = profile.converter(ONBOARD).full_code
+        steps = [corrected(raw, calibration.table, full_code) for raw in steps]
+    series = combine(steps, profile, converter, times_s, first_stage, calibration)
     evaluations = [
         budget.evaluate(
             influences_of(
-                profile, converter, series.load, series.range_high, levels, series.noise_codes
+                profile,
+                converter,
+                series.load,
+                series.range_high,
+                levels,
+                series.noise_codes,
+                calibration,
+                series.fit.front_end,
             ),
             scatter,
             errors,
@@ -74,9 +87,9 @@ def estimate(
         rest_s=min(reading.rest_s for reading in series.kept),
         dvdt_v_per_s=series.fit.drift_v_per_s,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=(*_notices(series, converter, first.r_ohm, first.budget), *series.fit.notices),
+        notices=(*_notices(series, profile, converter, first, calibration), *series.fit.notices),
         ohmic=(series.fit.first_s, evaluations[series.times_s.index(series.fit.first_s)].r_ohm),
-        start_ohm=series.fit.start_ohm,
+        start_ohm=series.start_ohm,
     )
 
 
@@ -100,18 +113,19 @@ def _material(series: Series, r_ohm: Quantity) -> list[int]:
 
 
 def _notices(
-    series: Series, converter: int, r_ohm: Quantity, lines: Sequence[BudgetLine]
+    series: Series,
+    profile: RigProfile,
+    converter: int,
+    first: budget.Evaluation,
+    calibration: Calibration | None,
 ) -> list[Notice]:
-    t_s = series.times_s[0]
+    t_s, r_ohm = series.times_s[0], first.r_ohm
+    setting = Setting(converter, series.load, series.range_high, series.fit.front_end)
     notices = [
-        Notice(
-            "uncalibrated",
-            "the load and the divider ratios are taken from their tolerances",
-            "this version cannot calibrate; the budget says which source limits r",
-        ),
+        *calibrated.notices(calibration, profile, setting),
     ]
-    share = {line.source: line.share for line in lines}
-    if converter == ONBOARD:
+    share = {line.source: line.share for line in first.budget}
+    if converter == ONBOARD and (calibration is None or calibration.table is None):
         notices.append(
             Notice(
                 "onboard_linearity",

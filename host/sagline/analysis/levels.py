@@ -15,6 +15,7 @@ from sagline.analysis.current import Current
 from sagline.analysis.influences import Readings
 from sagline.analysis.jointfit import JointFit, RepeatFit
 from sagline.analysis.nonlinearity import LevelErrors
+from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.rows import Front, Rows, first_time_s, has_null, rows_of
 from sagline.analysis.spectrum import Curves
@@ -31,8 +32,8 @@ class Levels:
 
     `times_s` are those asked for and t_f, `first_s`; `by_repeat[j][i]` the levels of repeat j
     at time i and `errors[i]` what non-linearity does to their means; `rest_noise_codes` the
-    s.d. of the first repeat's open level from its noise; `start_ohm` r at 0+ by the model,
-    None where the model does not hold.
+    s.d. of the first repeat's open level from its noise; `start` each repeat's levels at 0+ by
+    the model, None where the model does not hold.
     """
 
     times_s: tuple[float, ...]
@@ -42,7 +43,7 @@ class Levels:
     errors: tuple[LevelErrors, ...]
     rest_noise_codes: float
     drift_v_per_s: float
-    start_ohm: float | None
+    start: tuple[Readings, ...] | None
     notices: tuple[Notice, ...]
 
 
@@ -52,21 +53,28 @@ def levels_of(
     profile: RigProfile,
     converter: int,
     times_s: Sequence[float],
+    table: OnboardTable | None = None,
 ) -> Levels:
-    """Fit steps of one load and range together; `readings` are theirs by `step.read_step`."""
-    data = _Data.of(raws, readings, profile, converter)
+    """Fit steps of one load and range together; `readings` are theirs by `step.read_step`.
+
+    `table` is the one that the on-board codes have been corrected by.
+    """
+    data = _Data.of(raws, readings, profile, converter, table)
     every_s = tuple(dict.fromkeys((*times_s, data.first_s)))
     hum = mains.find(data.rows)
     joint = jointfit.fit(data.rows, every_s, data.first_s, data.on_s, hum)
     notices = [] if hum is None else [_hum_notice(hum, joint)]
-    start_ohm: float | None = float(np.mean([one.start_ohm for one in joint.repeats]))
+    start = tuple(
+        data.readings(one, current, 0.0, one.start_ohm, 0.0)
+        for one, current in zip(joint.repeats, data.currents, strict=True)
+    )
     course_ohm = np.zeros(len(every_s))
     if not _rises_as_it_must(data, joint, hum):
         wide, joint = (
             jointfit.local(joint, data.first_s, hum, span) for span in (shape.WIDE_SPAN, shape.SPAN)
         )
         course_ohm = np.abs(_mean_r(joint) - _mean_r(wide))
-        start_ohm = None
+        start = None
         notices.append(_UNUSUAL)
     return Levels(
         times_s=every_s,
@@ -85,7 +93,7 @@ def levels_of(
         ),
         rest_noise_codes=joint.repeats[0].open_u_v / data.code_v * _correlation(joint),
         drift_v_per_s=float(np.mean([one.drift_v_per_s for one in joint.repeats])),
-        start_ohm=start_ohm,
+        start=start,
         notices=tuple(notices),
     )
 
@@ -110,6 +118,7 @@ class _Data:
     first_s: float
     on_s: float
     code_v: float
+    table: OnboardTable | None
 
     @classmethod
     def of(
@@ -118,6 +127,7 @@ class _Data:
         readings: Sequence[StepReading],
         profile: RigProfile,
         converter: int,
+        table: OnboardTable | None,
     ) -> _Data:
         range_high = readings[0].range_high
         null = converter == ADS1115 and all(has_null(raw, profile) for raw in raws)
@@ -135,6 +145,7 @@ class _Data:
             max(first_time_s(raw) for raw in raws),
             min(reading.on_s for reading in readings),
             tap_per_code_v(profile, converter, SENSE, range_high),
+            table,
         )
 
     def current_a(self, t_s: float) -> float:
@@ -154,6 +165,7 @@ class _Data:
             weights,
             self.current_a(t_s),
             self.sense_code(joint.repeats[0].open_v),
+            self.table,
         )
 
     def readings(

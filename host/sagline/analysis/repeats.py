@@ -11,6 +11,7 @@ from typing import NoReturn
 import numpy as np
 
 from sagline.analysis import presence
+from sagline.analysis.calibrated import Calibration
 from sagline.analysis.calibration import Outputs, model
 from sagline.analysis.influences import LEVEL_CHANNELS, Readings, influences_of, nominal
 from sagline.analysis.levels import Levels, levels_of
@@ -87,7 +88,8 @@ class Series:
 
     `times_s` are those asked for and t_f, last. `levels[i]` are the mean levels at
     `times_s[i]`, `errors[i]` what non-linearity does to them and `scatter[i]` the Type A of
-    r, E, I there (None for a single repeat). `kept` are the readings behind the rows kept.
+    r, E, I there (None for a single repeat). `kept` are the readings behind the rows kept;
+    `start_ohm` is r at 0+ by the model's word.
     """
 
     times_s: tuple[float, ...]
@@ -101,6 +103,7 @@ class Series:
     range_high: bool
     outlying: tuple[int, ...]
     fit: Levels
+    start_ohm: float | None
 
 
 def combine(
@@ -109,6 +112,7 @@ def combine(
     converter: int,
     times_s: Sequence[float],
     first_stage: int | None = None,
+    calibration: Calibration | None = None,
 ) -> Series:
     """Read every step, leave out those with a diagnosed cause, and combine the rest.
 
@@ -129,16 +133,18 @@ def combine(
         )
     load, range_high = steps[0].load, steps[0].range_high
     sifted = _usable(steps, profile, converter, times_s)
+    table = None if calibration is None else calibration.table
     used = [n for n, one in enumerate(sifted, start=1) if one.reading is not None]
     kept = [one.reading for one in sifted if one.reading is not None]
-    found = levels_of([steps[n - 1] for n in used], kept, profile, converter, times_s)
-    outputs = [
-        [
-            model(nominal(influences_of(profile, converter, load, range_high, levels, {})))
-            for levels in one
-        ]
-        for one in found.by_repeat
-    ]
+    found = levels_of([steps[n - 1] for n in used], kept, profile, converter, times_s, table)
+
+    def figures_of(levels: Readings) -> Outputs:
+        listed = influences_of(
+            profile, converter, load, range_high, levels, {}, calibration, found.front_end
+        )
+        return model(nominal(listed))
+
+    outputs = [[figures_of(levels) for levels in one] for one in found.by_repeat]
     figures = dict(zip(used, outputs, strict=True))
     rows = tuple(
         RepeatRow(n, figures[n][0].r_ohm, figures[n][0].emf_v, True, None)
@@ -161,6 +167,9 @@ def combine(
         range_high=range_high,
         outlying=tuple(number for number, flag in zip(used, flags, strict=True) if flag),
         fit=found,
+        start_ohm=None
+        if found.start is None
+        else fsum(figures_of(one).r_ohm for one in found.start) / len(found.start),
     )
 
 

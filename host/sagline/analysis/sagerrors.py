@@ -9,6 +9,7 @@ import numpy as np
 
 from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
+from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.rows import Front, Rows, null_code_v
 from sagline.analysis.values import ONBOARD, SENSE, FloatArray
@@ -23,14 +24,22 @@ FINE = Process(limit_codes=0.25, span_codes=2.0, smooth=False)
 NAMES = ("sense_open_inl_code", "sense_inl_code")
 
 
-def processes_of(profile: RigProfile, front: Front, converter: int) -> tuple[Process, ...]:
-    """The processes whose sum is assumed for a front end's non-linearity."""
+def processes_of(
+    profile: RigProfile, front: Front, converter: int, table: OnboardTable | None = None
+) -> tuple[Process, ...]:
+    """The processes whose sum is assumed for a front end's non-linearity.
+
+    Of the on-board converter, a `table` that corrects it leaves its own residual, and what is
+    too fine for its knots.
+    """
     if front is Front.NULL:
         if profile.null is None:
             raise ValueError("the rig has no null channel")
         return _blocks(profile.null.inl_limit_codes)
     unit = ONBOARD if front is Front.BESIDE else converter
     limit_codes = profile.converter(unit).inl_limit_codes
+    if unit == ONBOARD and table is not None and table.residual_lsb is not None:
+        return Process(table.residual_lsb, table.span_codes or BLOCK_CODES, smooth=True), FINE
     if unit == ONBOARD:
         return Process(limit_codes - FINE.limit_codes, BOW_CODES, smooth=True), FINE
     return _blocks(limit_codes)
@@ -57,6 +66,7 @@ def of_fit(
     weights: Sequence[FloatArray],
     current_a: float,
     open_code: float,
+    table: OnboardTable | None = None,
 ) -> LevelErrors:
     """The errors of the open level of E and of the sag at one time.
 
@@ -80,7 +90,7 @@ def of_fit(
             both = np.column_stack([both, np.ones(2)])
         parts += [
             WeightedCodes(process, codes, both)
-            for process in processes_of(profile, front, converter)
+            for process in processes_of(profile, front, converter, table)
         ]
     return LevelErrors(NAMES, tuple(parts))
 

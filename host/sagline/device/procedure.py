@@ -179,6 +179,8 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
+    known_rig = record.calibration
+    calibration = None if known_rig is None else known_rig.at(record.started_at)
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
@@ -190,7 +192,13 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         require_usable(raws, rig.profile, rig.converter, settings.times_s)
         drawn = waveform(raw, rig.profile, rig.converter)
         evaluate = partial(
-            estimate, tuple(raws), rig.profile, rig.converter, settings.times_s, first_stage
+            estimate,
+            tuple(raws),
+            rig.profile,
+            rig.converter,
+            settings.times_s,
+            first_stage,
+            calibration,
         )
         done = RepeatDone(repeat, repeats, steps[-1], drawn, evaluate)
         yield done
@@ -368,7 +376,7 @@ def _record(rig: Rig, settings: Settings, known: Designation | None, plan: plann
         ),
         profile=rig.profile,
         converter=rig.converter,
-        calibration_id=None,
+        calibration=rig.calibration,
         asked=Asked(
             load_ohm=settings.load_ohm,
             repeats=settings.repeats,
