@@ -19,7 +19,15 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     times_s = tuple(record.asked.times_s if times_s is None else times_s)
     steps = [step.raw() for step in record.steps]
     asked = record.asked
-    found = estimate(steps, record.profile, record.converter, times_s, asked.first_stage)
+    known = record.calibration
+    found = estimate(
+        steps,
+        record.profile,
+        record.converter,
+        times_s,
+        asked.first_stage,
+        None if known is None else known.at(record.started_at),
+    )
     if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
         found = replace(found, notices=(*found.notices, notice))
     if record.state != "complete":
@@ -36,6 +44,7 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         designation=record.designation,
         operator=record.operator,
         temperature_c=record.temperature_c,
+        calibration_id=None if known is None else known.id,
     )
 
 

@@ -6,13 +6,19 @@ from typing import Any
 from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
+from sagline.calibrations import Calibration
 from sagline.records import Record
 from sagline.results import Result
 
 
 def schema_of(document: str | None = None) -> dict[str, Any]:
-    """Return the JSON Schema of a "result" or a "record" as written; None: of either."""
-    kinds = {"result": Result, "record": Record, None: Result | Record}
+    """Return the JSON Schema of a "result", "record" or "calibration"; None: of any of them."""
+    kinds = {
+        "result": Result,
+        "record": Record,
+        "calibration": Calibration,
+        None: Result | Record | Calibration,
+    }
     # As written, not as read: what is always there is required.
     schema = TypeAdapter(kinds[document]).json_schema(mode="serialization")
     return {"$schema": GenerateJsonSchema.schema_dialect, **schema}

@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: MIT
 """The record of a run: what was measured, whole and unchanged for ever.
 
-Counts, times, the schedule, the rig's own values, what was asked for. Every figure can be
-computed from it again, by this method or a later one. Figures themselves are results
-(`results.py`).
+Counts, times, the schedule, the rig's own values and calibration, what was asked for. Every
+figure can be computed from it again, by this method or a later one. Figures themselves are
+results (`results.py`).
 """
 
 from collections.abc import Sequence
@@ -15,6 +15,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from sagline.analysis.plan import Plan
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
+from sagline.calibrations import Calibration
 from sagline.results import Kind, Result, Warning_
 from sagline_board.commands import POINT_FIELDS
 
@@ -140,7 +141,7 @@ class Record(_Model):
     rig: RigIdentity
     profile: RigProfile
     converter: int
-    calibration_id: str | None
+    calibration: Calibration | None
     asked: Asked
     plan: Plan
     steps: list[StepRecord]

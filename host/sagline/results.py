@@ -161,6 +161,7 @@ def make_result(
     designation: str | None,
     operator: str | None,
     temperature_c: float | None,
+    calibration_id: str | None,
 ) -> Result:
     """Return the Result for an Estimate and the circumstances it was made in."""
     times = [ResistanceAt(**_fields(quantity), t_s=t_s) for t_s, quantity in found.r_at]
@@ -176,7 +177,7 @@ def make_result(
         method=METHOD,
         firmware=firmware,
         rig=rig,
-        calibration_id=None,
+        calibration_id=calibration_id,
         emf_v=_quantity(found.emf),
         r_ohm=times[0],
         r_ohmic_ohm=None,

@@ -117,7 +117,9 @@ class Rig:
         bank = board.LOADS[load]
         r_load = bank["load_milliohm"] * 1e-3 * (1.0 + self.load)
         r_load *= 1.0 + bank["tcr_ppm_per_k"] * 1e-6 * self.load_k
-        return r_load + bank["switch_milliohm"] * 1e-3 * (1.0 + self.switch), LEADS_OHM
+        r_switch = bank["switch_milliohm"] * 1e-3 * (1.0 + self.switch)
+        r_switch *= 1.0 + bank["switch_tcr_ppm_per_k"] * 1e-6 * self.load_k
+        return r_load + r_switch, LEADS_OHM
 
 
 def make_step(

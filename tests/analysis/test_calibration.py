@@ -103,6 +103,7 @@ def test_model_recovers_the_cell_when_told_every_part(
     x["load_ohm"] *= 1.0 + rig.load
     x["load_offset_k"] = rig.load_k
     x["switch_ohm"] *= 1.0 + rig.switch
+    x["switch_tcr_per_k"] = PROFILE.loads[0].switch_tcr_per_k
     found = model(x)
     # The circuit here has no divider current: r G is 3e-6.
     assert found.r_ohm == pytest.approx(0.16, rel=1e-5)

@@ -27,7 +27,8 @@ Command = namedtuple(
 
 LOAD_FIELDS = (
     "load_milliohm", "tolerance_ppm", "switch_milliohm", "switch_tolerance_ppm",
-    "tcr_ppm_per_k", "max_mv", "max_ma", "max_on_ms", "max_pulse_mj", "mean_mw",
+    "tcr_ppm_per_k", "switch_tcr_ppm_per_k", "max_mv", "max_ma", "max_on_ms", "max_pulse_mj",
+    "mean_mw",
 )  # fmt: skip
 CHANNEL_FIELDS = (
     "top_ohm", "foot_ohm", "lift_ohm", "range_foot_ohm", "tolerance_ppm", "follower_offset_uv",

@@ -189,7 +189,9 @@ def _lines(
     share_i = c_i^2 u_i^2 / u^2 and the shares sum to 1."""
     parts = dict.fromkeys(SOURCES, 0.0)
     for item, part in inputs:
-        parts[item.source] = hypot(parts[item.source], float(_gtc().component(number, part)))
+        parts[item.source] = hypot(
+            parts.get(item.source, 0.0), float(_gtc().component(number, part))
+        )
     variance = sum(u * u for u in parts.values())
     lines = [("B", source, u) for source, u in parts.items()]
     if scatter is not None:

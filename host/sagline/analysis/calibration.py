@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from sagline.analysis.influences import Readings
+from sagline.analysis.influences import VOLTS, Readings
 from sagline.analysis.profile import RigProfile, transfer
 from sagline.analysis.values import (
     FORCE,
@@ -49,11 +49,12 @@ def _conductance(x: Mapping[str, Any], channel: str) -> Any:
     return total
 
 
-def _pin_v(x: Mapping[str, Any], level: str, above_code: Any) -> Any:
+def _pin_v(x: Mapping[str, Any], channel: str, level: str, above_code: Any) -> Any:
+    zero_code = x.get(f"{channel}_zero_code", x["converter_offset_code"])
     code = (
         x[f"{level}_code"]
         + above_code
-        - x["converter_offset_code"]
+        - zero_code
         - x[f"{level}_inl_code"]
         - x[f"{level}_rounding_code"]
     )
@@ -67,7 +68,11 @@ def _pin_v(x: Mapping[str, Any], level: str, above_code: Any) -> Any:
 def _tap_v(
     x: Mapping[str, Any], channel: str, level: str, conductance: Any, above_code: Any = 0.0
 ) -> Any:
-    node_v = _pin_v(x, level, above_code) - x[f"{channel}_follower_v"]
+    pin_v = _pin_v(x, channel, level, above_code)
+    if f"{channel}_zero_code" in x:
+        # Counted from the code at zero volts: lift and offsets are in that.
+        return x[f"{channel}_top_ohm"] * pin_v * conductance
+    node_v = pin_v - x[f"{channel}_follower_v"]
     lift_a = x["reference_v"] / x[f"{channel}_lift_ohm"] if f"{channel}_lift_ohm" in x else 0.0
     return x[f"{channel}_top_ohm"] * (node_v * conductance - lift_a)
 
@@ -79,31 +84,64 @@ def _input_conductance(x: Mapping[str, Any], channel: str, conductance: Any) -> 
 
 def load_resistance(x: Mapping[str, Any]) -> Any:
     """The load resistor at its own temperature (ohm)."""
-    return x["load_ohm"] * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
+    load_ohm = x.get(f"{VOLTS}load_ohm", x["load_ohm"])
+    return load_ohm * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
+
+
+def _for_volts(x: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The inputs as E and the current take them, where a calibration parts them from r's."""
+    own = {name[len(VOLTS) :]: value for name, value in x.items() if name.startswith(VOLTS)}
+    return {**x, **own} if own else x
+
+
+def _current_a(x: Mapping[str, Any], force: Any, back: Any) -> Any:
+    return_v = _tap_v(x, "return", "return_loaded", back) - _tap_v(x, "return", "return_open", back)
+    drop_v = _tap_v(x, "force", "force", force) - return_v
+    switch_ohm = x["switch_ohm"]
+    if "switch_tcr_per_k" in x:
+        switch_ohm = switch_ohm * (1.0 + x["switch_tcr_per_k"] * x["load_offset_k"])
+    load_ohm = x["load_ohm"] * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
+    return drop_v / (load_ohm + switch_ohm)
 
 
 def model(x: Mapping[str, Any]) -> Outputs:
     """The measurement equation.
 
     dV = E - V_sense(t), I = (V_force - V_return) / (R_load + R_switch),
-    r = dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
+    r = K dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
     force dividers. `x` holds the names of `influences.influences_of`; a part that is not
-    fitted is left out. The return channel's open reading removes its lift and offset.
-    r takes the mean open level of all repeats, E that of the first, before which the cell
-    had rested longest.
+    fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
+    channel's open reading removes its lift and offset. r takes the mean open level of all
+    repeats, E that of the first, before which the cell had rested longest.
+
+    With K, r is computed with nominal values, which K makes good; E and I, of which K says
+    nothing, take the inputs whose names begin with "volts.". With a voltage scale s as well,
+    the current is that of dV = s dV_nominal at r: s/K of the nominal one.
     """
     sense = _conductance(x, "sense")
     force = _conductance(x, "force")
     back = _conductance(x, "return")
     open_v = _tap_v(x, "sense", "sense_open", sense)
     sag_v = open_v - _tap_v(x, "sense", "sense", sense)
-    return_v = _tap_v(x, "return", "return_loaded", back) - _tap_v(x, "return", "return_open", back)
-    drop_v = _tap_v(x, "force", "force", force) - return_v
-    current_a = drop_v / (load_resistance(x) + x["switch_ohm"])
+    current_a = _current_a(x, force, back)
     input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
     r_ohm = sag_v / (current_a - input_s * sag_v)
-    rested_v = _tap_v(x, "sense", "sense_open", sense, x["rest_fall_code"])
-    return Outputs(r_ohm, rested_v * (1.0 + r_ohm * input_s), current_a)
+    scale_k, voltage_scale = x.get("scale_k"), x.get("voltage_scale")
+    volts = _for_volts(x)
+    rested = sense if volts is x else _conductance(volts, "sense")
+    rested_v = _tap_v(volts, "sense", "sense_open", rested, x["rest_fall_code"])
+    if scale_k is not None:
+        r_ohm = r_ohm * scale_k
+        if voltage_scale is not None:
+            current_a = current_a * voltage_scale / scale_k
+        else:
+            current_a = _current_a(
+                volts, _conductance(volts, "force"), _conductance(volts, "return")
+            )
+    emf_v = rested_v * (1.0 + r_ohm * input_s)
+    if voltage_scale is not None:
+        emf_v = emf_v * voltage_scale
+    return Outputs(r_ohm, emf_v, current_a)
 
 
 def code_width_v(profile: RigProfile, converter: int) -> float:

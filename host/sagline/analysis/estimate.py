@@ -6,9 +6,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from sagline.analysis import budget
+from sagline.analysis import budget, calibrated
+from sagline.analysis.calibrated import Calibration, Setting
 from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.influences import influences_of
+from sagline.analysis.onboard_table import corrected
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import drift_notice
 from sagline.analysis.repeats import Series, combine
@@ -33,20 +35,31 @@ def estimate(
     converter: int,
     times_s: Sequence[float] = (0.1,),
     first_stage: int | None = None,
+    calibration: Calibration | None = None,
 ) -> Estimate:
     """E, r at each of `times_s` (s after load on) and what follows from them.
 
     All steps are repeats with one load and range; where the scatter of the first
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
-    covariance and the rows belong to the first time. Raises AnalysisError:
+    covariance and the rows belong to the first time. What the `calibration` holds for the
+    load, range and converter replaces tolerances. Raises AnalysisError:
     `negative_resistance` where even the upper end of the interval of r is below zero, and
     those of `repeats.combine`.
     """
-    series = combine(steps, profile, converter, times_s, first_stage)
+    if calibration is not None and calibration.table is not None and converter == ONBOARD:
+        full_code = profile.converter(converter).full_code
+        steps = [corrected(raw, calibration.table, full_code) for raw in steps]
+    series = combine(steps, profile, converter, times_s, first_stage, calibration)
     evaluations = [
         budget.evaluate(
             influences_of(
-                profile, converter, series.load, series.range_high, levels, series.noise_codes
+                profile,
+                converter,
+                series.load,
+                series.range_high,
+                levels,
+                series.noise_codes,
+                calibration,
             ),
             scatter,
         )
@@ -75,7 +88,7 @@ def estimate(
         rest_s=min(reading.rest_s for reading in series.kept),
         dvdt_v_per_s=drift * volts,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=tuple(_notices(series, converter, first.r_ohm, first.budget)),
+        notices=tuple(_notices(series, converter, first.r_ohm, first.budget, calibration)),
     )
 
 
@@ -99,7 +112,11 @@ def _material(series: Series, r_ohm: Quantity) -> list[int]:
 
 
 def _notices(
-    series: Series, converter: int, r_ohm: Quantity, lines: Sequence[BudgetLine]
+    series: Series,
+    converter: int,
+    r_ohm: Quantity,
+    lines: Sequence[BudgetLine],
+    calibration: Calibration | None,
 ) -> list[Notice]:
     t_s = series.times_s[0]
     notices = [
@@ -109,14 +126,10 @@ def _notices(
             "which this method does not make",
             f"read r({t_s:g} s), and r at other times, instead",
         ),
-        Notice(
-            "uncalibrated",
-            "the load and the divider ratios are taken from their tolerances",
-            "this version cannot calibrate; the budget says which source limits r",
-        ),
+        *calibrated.notices(calibration, Setting(converter, series.load, series.range_high)),
     ]
     share = {line.source: line.share for line in lines}
-    if converter == ONBOARD:
+    if converter == ONBOARD and (calibration is None or calibration.table is None):
         notices.append(
             Notice(
                 "onboard_linearity",

@@ -10,9 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from math import exp, inf, pi, sqrt
+from typing import TYPE_CHECKING
 
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import FORCE, ONBOARD, RETURN, SENSE
+
+if TYPE_CHECKING:
+    from sagline.analysis.calibrated import Calibration
 
 LOAD_TEMPERATURE_LIMIT_K = 5.0
 """How far a load may be from the temperature its value belongs to."""
@@ -27,6 +31,9 @@ SOURCES: tuple[str, ...] = (
     "converter gain",
 )
 """The lines of a budget, before those of Type A."""
+
+VOLTS = "volts."
+"""Begins the name of an input that stands for one of r's in E, the current and the load."""
 
 CHANNEL_NAMES = {SENSE: "sense", FORCE: "force", RETURN: "return"}
 
@@ -108,8 +115,13 @@ def influences_of(
     range_high: bool,
     readings: Readings,
     noise_codes: Mapping[int, float],
+    calibration: Calibration | None = None,
+    front_end: str | None = None,
 ) -> list[Influence]:
     """The inputs for one load, range and converter at the given levels.
+
+    What the `calibration` knows of the `front_end` (None: the converter's plain one) replaces
+    tolerances.
 
     `noise_codes` is the noise of one conversion by channel (missing: taken as none, which
     is the worst case for quantization). Raises AnalysisError for an absent converter.
@@ -151,4 +163,9 @@ def influences_of(
             Influence(f"{level}_inl_code", "linearity", 0.0, unit.inl_limit_codes),
             Influence(f"{level}_rounding_code", "quantization", 0.0, limit, "arcsine"),
         ]
-    return listed
+    if calibration is None:
+        return listed
+    # It builds on the list above.
+    from sagline.analysis.calibrated import Setting, apply
+
+    return apply(listed, calibration, profile, Setting(converter, load, range_high, front_end))

@@ -38,6 +38,7 @@ class LoadProfile(_Integers):
     switch_milliohm: int
     switch_tolerance_ppm: int
     tcr_ppm_per_k: int
+    switch_tcr_ppm_per_k: int
     max_mv: int
     max_ma: int
     max_on_ms: int
@@ -64,6 +65,10 @@ class LoadProfile(_Integers):
     @property
     def tcr_per_k(self) -> float:
         return self.tcr_ppm_per_k / PPM
+
+    @property
+    def switch_tcr_per_k(self) -> float:
+        return self.switch_tcr_ppm_per_k / PPM
 
     @property
     def max_v(self) -> float:

@@ -10,6 +10,7 @@ from math import fsum, sqrt
 import numpy as np
 
 from sagline.analysis import presence
+from sagline.analysis.calibrated import Calibration
 from sagline.analysis.calibration import Outputs, model
 from sagline.analysis.influences import LEVEL_CHANNELS, Readings, influences_of, nominal
 from sagline.analysis.profile import RigProfile
@@ -101,6 +102,7 @@ def combine(
     converter: int,
     times_s: Sequence[float],
     first_stage: int | None = None,
+    calibration: Calibration | None = None,
 ) -> Series:
     """Read every step, leave out those with a diagnosed cause, and combine the rest.
 
@@ -127,7 +129,7 @@ def combine(
     for number, raw in enumerate(steps, start=1):
         try:
             reading = read_step(raw, profile, converter, times_s)
-            figures = _figures(reading, profile, converter)
+            figures = _figures(reading, profile, converter, calibration)
         except AnalysisError as error:
             if error.code not in REJECTING:
                 raise
@@ -168,12 +170,13 @@ def combine(
     )
 
 
-def _figures(reading: StepReading, profile: RigProfile, converter: int) -> list[Outputs]:
+def _figures(
+    reading: StepReading, profile: RigProfile, converter: int, calibration: Calibration | None
+) -> list[Outputs]:
     presence.check_step(reading, profile, converter)
+    load, high = reading.load, reading.range_high
     figures = [
-        model(
-            nominal(influences_of(profile, converter, reading.load, reading.range_high, levels, {}))
-        )
+        model(nominal(influences_of(profile, converter, load, high, levels, {}, calibration)))
         for levels in reading.readings
     ]
     least_a = LEAST_CURRENT_SHARE * figures[0].emf_v / profile.loads[reading.load].load_ohm

@@ -30,7 +30,8 @@ class RawStep:
     `source, start_us, length_us, n, total` are int64 arrays of one length: converter*4 +
     channel, start and length of the point's window (from the start of the step),
     conversions summed, sum of codes. `edges_us` are the instants of switching (load on,
-    load off), `load` an index into the bank, `segments` pairs of load mask and ms.
+    load off), `load` an index into the bank, `segments` pairs of load mask and ms. Sums that a
+    linearity table has corrected are float64.
     Raises ValueError for arrays of unequal length.
     """
 
@@ -38,7 +39,7 @@ class RawStep:
     start_us: IntArray
     length_us: IntArray
     n: IntArray
-    total: IntArray
+    total: IntArray | FloatArray
     edges_us: tuple[int, ...]
     load: int
     range_high: bool
@@ -46,7 +47,9 @@ class RawStep:
 
     def __post_init__(self) -> None:
         for name in _POINT_FIELDS:
-            array: Any = np.asarray(getattr(self, name), dtype=np.int64)
+            array: Any = np.asarray(getattr(self, name))
+            if name != "total" or array.dtype.kind != "f":
+                array = array.astype(np.int64)
             object.__setattr__(self, name, array)
         if len({getattr(self, name).shape for name in _POINT_FIELDS}) != 1 or self.source.ndim != 1:
             raise ValueError("the arrays of a raw step must be of one length")

@@ -177,6 +177,8 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
+    known_rig = record.calibration
+    calibration = None if known_rig is None else known_rig.at(record.started_at)
     durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
@@ -185,7 +187,9 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
         steps.append(StepRecord.of(repeat, at_s, raw))
-        found = estimate(raws, rig.profile, rig.converter, settings.times_s, first_stage)
+        found = estimate(
+            raws, rig.profile, rig.converter, settings.times_s, first_stage, calibration
+        )
         drawn = waveform(raw, rig.profile, rig.converter)
         yield RepeatDone(repeat, repeats, steps[-1], drawn, found)
         if repeat == first_stage and settings.target_u_rel is not None:
@@ -362,7 +366,7 @@ def _record(rig: Rig, settings: Settings, known: Designation | None, plan: plann
         ),
         profile=rig.profile,
         converter=rig.converter,
-        calibration_id=None,
+        calibration=rig.calibration,
         asked=Asked(
             load_ohm=settings.load_ohm,
             repeats=settings.repeats,

@@ -26,6 +26,7 @@ from sagline.errors import (
 from sagline_board import __version__, commands, faults
 
 if TYPE_CHECKING:
+    from sagline.calibrations import Calibration
     from sagline.results import Result
 
 # How often a running step is asked how it fares.
@@ -77,6 +78,21 @@ class Rig:
         self.identity = self._read_identity()
         self.profile = self._read_profile()
         self.high_range = True
+        self._calibration: Calibration | None = None
+
+    @property
+    def calibration(self) -> "Calibration | None":
+        """What makes good this rig's tolerances; None leaves them.
+
+        Setting that of another rig raises UsageError.
+        """
+        return self._calibration
+
+    @calibration.setter
+    def calibration(self, calibration: "Calibration | None") -> None:
+        if calibration is not None:
+            calibration.require_rig(self.identity.serial)
+        self._calibration = calibration
 
     def __enter__(self) -> "Rig":
         return self
@@ -330,17 +346,21 @@ def _path(log: str | Path | None) -> Path | None:
     return None if log is None else Path(log)
 
 
-def open_rig(address: str, trace: str | None = None) -> Rig:
+def open_rig(
+    address: str, trace: str | None = None, calibration: "Calibration | None" = None
+) -> Rig:
     """Open the rig at `address`, e.g. "virtual://lr6?seed=7" or "/dev/ttyACM0".
 
     That is what `sagline.open_rig` does after `rigs.resolve` has found the address.
 
-    `trace` names a file in which every byte is kept; "replay://FILE" plays it.
-    Raises UsageError, LinkLost, WrongDevice.
+    `trace` names a file in which every byte is kept; "replay://FILE" plays it. `calibration`
+    is this rig's. Raises UsageError, LinkLost, WrongDevice.
     """
     link = Link.open(address, trace)
     try:
-        return Rig(link, address)
+        rig = Rig(link, address)
+        rig.calibration = calibration
+        return rig
     except BaseException:
         link.close()
         raise

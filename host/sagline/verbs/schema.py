@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""`sagline schema`: the JSON Schemas of results and records, for programs that read them."""
+"""`sagline schema`: the JSON Schemas of what sagline writes, for programs that read it."""
 
 import argparse
 import json
@@ -7,21 +7,25 @@ from typing import Any
 
 from sagline.verbs.common import add_json
 
-DOCUMENTS = ("result", "record")
+DOCUMENTS = ("result", "record", "calibration")
 
 
 def add(commands: Any) -> None:
     """Declare the command."""
     parser = commands.add_parser(
         "schema",
-        help="print the JSON Schema of a result or a record",
+        help="print the JSON Schema of a result, a record or a calibration",
         description="Print the JSON Schema (draft 2020-12) of a result (`measure --json`, `log "
-        "export --json`) or of a record (`log export --raw`); without a name, one that "
-        "describes both.",
+        "export --json`), of a record (`log export --raw`) or of a rig's calibration; without a "
+        "name, one that describes them all.",
         allow_abbrev=False,
     )
     parser.add_argument(
-        "document", nargs="?", choices=DOCUMENTS, metavar="result|record", help="which of them"
+        "document",
+        nargs="?",
+        choices=DOCUMENTS,
+        metavar="|".join(DOCUMENTS),
+        help="which of them",
     )
     add_json(parser)
     parser.set_defaults(run=run)

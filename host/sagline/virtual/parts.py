@@ -15,7 +15,7 @@ from sagline.virtual.schottky import BLOCKING, Schottky
 from sagline_board import profile
 
 # How far the board's temperature may be from that of its calibration; one draw per rig, common
-# to all loads.
+# to all loads and their switches.
 BOARD_TEMPERATURE_LIMIT_K = 5.0
 
 
@@ -119,6 +119,7 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
     )
     switch_ohm = tuple(
         draw.about(entry["switch_milliohm"] * 1e-3, entry["switch_tolerance_ppm"])
+        * (1.0 + entry["switch_tcr_ppm_per_k"] * 1e-6 * temperature_offset_k)
         for entry in profile.LOADS
     )
     channels = tuple(_channel(draw, entry) for entry in profile.CHANNELS)
