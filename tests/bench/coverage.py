@@ -3,7 +3,7 @@
 
     python tests/bench/coverage.py [--draws 10000] [--from 0] [--jobs 2]
         [--cells lr6,custom] [--front-ends null,ads1115,both,onboard] [--by cell,front_end]
-        [--save FILE] [--read FILE ...] [--quantiles] [--json]
+        [--calibrated] [--save FILE] [--read FILE ...] [--quantiles] [--json]
 
 One draw is one rig, one run of noise and one cell: those of the catalogue with their
 designation, and `custom`, another random cell each time. The whole of `Rig.measure` runs, and
@@ -100,6 +100,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--cells", default=",".join(CELL_NAMES))
     parser.add_argument("--front-ends", default=",".join(FRONT_ENDS))
+    parser.add_argument("--calibrated", action="store_true", help="rigs that know themselves")
     parser.add_argument("--by", default="cell,front_end", help=f"of {', '.join(BY)}")
     parser.add_argument("--save", metavar="FILE")
     parser.add_argument("--read", metavar="FILE", nargs="+", help="draw nothing")
@@ -108,12 +109,13 @@ def main() -> int:
     args = parser.parse_args()
     try:
         by = names(args.by, BY)
-        study = Study(names(args.cells, CELL_NAMES), names(args.front_ends, FRONT_ENDS))
+        cells, front_ends = names(args.cells, CELL_NAMES), names(args.front_ends, FRONT_ENDS)
     except ValueError as error:
         parser.error(str(error))
     if args.read:
         draws = read(args.read)
     else:
+        study = Study(cells, front_ends, args.calibrated)
         draws = make(study, range(args.first, args.draws), args.jobs, args.save)
     if not draws:
         parser.error("no draws: --from is the first number, --draws the one after the last")

@@ -17,6 +17,8 @@ import numpy as np
 
 import sagline
 from bench.custom import draw_custom
+from bench.true_calibration import calibration_of, rig_of
+from sagline.calibrations import Calibration
 from sagline.designations import DESIGNATIONS
 from sagline.errors import SaglineError
 from sagline.results import Quantity, Result
@@ -53,7 +55,7 @@ class Draw:
     """What one measurement gave: figures, or the code of the error in `refused`.
 
     `emf` in V; `r` at 0.1 s and `ohmic`, r at `from_s`, in ohm, each None where the result has
-    none or no interval. `limit` is the largest line of the budget of r, `limit_share` its share.
+    none or no interval. The budgets are shares of u² by source.
     """
 
     number: int
@@ -66,11 +68,16 @@ class Draw:
     r: Figure | None = None
     ohmic: Figure | None = None
     from_s: float | None = None
-    limit: str | None = None
-    limit_share: float | None = None
+    r_budget: dict[str, float] | None = None
+    emf_budget: dict[str, float] | None = None
     refused: str | None = None
     words: str | None = None
     seconds: float = 0.0
+
+    @property
+    def limit(self) -> str | None:
+        """The source of most of r's u²."""
+        return max(self.r_budget, key=self.r_budget.__getitem__) if self.r_budget else None
 
     def to_dict(self) -> dict[str, Any]:
         """Return the draw as JSON takes it."""
@@ -85,10 +92,14 @@ class Draw:
 
 @dataclass(frozen=True)
 class Study:
-    """Which rows there are: every cell with every front end, one draw after the other."""
+    """Which rows there are: every cell with every front end, one draw after the other.
+
+    `calibrated` rigs know their true values as well as `true_calibration.py` says.
+    """
 
     cells: tuple[str, ...]
     front_ends: tuple[str, ...]
+    calibrated: bool = False
 
     @property
     def rows(self) -> list[tuple[str, str]]:
@@ -114,16 +125,18 @@ class Study:
                 address = f"virtual://{cell}?{query}"
                 load_ohm = DESIGNATIONS[true_cell.designation].load_ohm
                 wish = {"designation": true_cell.designation}
-            return measured(
-                Draw(number, cell, front_end, board, load_ohm), true_cell, address, wish
-            )
+            which = Draw(number, cell, front_end, board, load_ohm)
+            return measured(which, true_cell, address, wish, self.calibrated)
 
 
-def measured(which: Draw, cell: Cell, address: str, wish: dict[str, Any]) -> Draw:
+def measured(
+    which: Draw, cell: Cell, address: str, wish: dict[str, Any], calibrated: bool = False
+) -> Draw:
     """Return `which` with what measuring `cell` at `address` gave, or with the error's code."""
     began = time.monotonic()
     try:
-        with sagline.open_rig(address) as rig:
+        calibration = _calibration(address, which.number) if calibrated else None
+        with sagline.open_rig(address, calibration=calibration) as rig:
             result = rig.measure(**wish)
     except SaglineError as error:
         return _but(which, refused=error.code, words=error.message)
@@ -134,13 +147,18 @@ def measured(which: Draw, cell: Cell, address: str, wish: dict[str, Any]) -> Dra
     return _but(found, seconds=time.monotonic() - began)
 
 
+def _calibration(address: str, number: int) -> Calibration:
+    parts, serial = rig_of(address)
+    rng = np.random.default_rng([number, len("calibration")])
+    return calibration_of(parts, serial=serial, rng=rng)
+
+
 def compared(which: Draw, cell: Cell, result: Result) -> Draw:
     """Return `which` with the figures of `result` and the truth of `cell` on the same load."""
     ohmic = result.r_ohmic_ohm
     times_s = [] if ohmic is None else [ohmic.from_s]
     true = truth(cell, which.load_ohm, times_s)["truth"]
     true_r = {item["t_s"]: item["value"] for item in true["r_at"]}
-    line = max(result.budget, key=lambda line: line.share, default=None)
     return _but(
         which,
         method=result.method,
@@ -148,8 +166,8 @@ def compared(which: Draw, cell: Cell, result: Result) -> Draw:
         r=_figure(result.r_ohm, true_r[REFERENCE_TIME_S]),
         ohmic=None if ohmic is None else _figure(ohmic, true_r[ohmic.from_s]),
         from_s=None if ohmic is None else ohmic.from_s,
-        limit=None if line is None else line.source,
-        limit_share=None if line is None else line.share,
+        r_budget={line.source: line.share for line in result.budget},
+        emf_budget={line.source: line.share for line in result.emf_budget},
     )
 
 

@@ -95,13 +95,17 @@ class Cover:
 
 @dataclass(frozen=True)
 class Row:
-    """Draws of one kind: `key` says which; `covers` by quantity, None where there is none."""
+    """Draws of one kind: `key` says which; `covers` by quantity, None where there is none.
+
+    The budgets are mean shares of u² by source, the largest first.
+    """
 
     key: tuple[str, ...]
     draws: int
     covers: dict[str, Cover | None]
     refusals: dict[str, int]
-    limits: dict[str, int]
+    r_budget: dict[str, float]
+    emf_budget: dict[str, float]
 
     @classmethod
     def of(cls, key: tuple[str, ...], draws: Sequence[Draw]) -> "Row":
@@ -114,7 +118,8 @@ class Row:
                 for name in QUANTITIES
             },
             refusals=dict(Counter(draw.refused for draw in draws if draw.refused).most_common()),
-            limits=dict(Counter(draw.limit for draw in draws if draw.limit).most_common()),
+            r_budget=_mean_shares([draw.r_budget for draw in draws if draw.r_budget]),
+            emf_budget=_mean_shares([draw.emf_budget for draw in draws if draw.emf_budget]),
         )
 
     def wrong(self, allowed: float = 0.0) -> list[str]:
@@ -128,6 +133,13 @@ class Row:
         crashes = {code: n for code, n in self.refusals.items() if code.startswith("crash")}
         said += [f"{' '.join(self.key)}: {n} × {code}" for code, n in crashes.items()]
         return said
+
+
+def _mean_shares(budgets: Sequence[dict[str, float]]) -> dict[str, float]:
+    sums: Counter[str] = Counter()
+    for budget in budgets:
+        sums.update(budget)
+    return {source: total / len(budgets) for source, total in sums.most_common()}
 
 
 def rows_of(draws: Iterable[Draw], by: Sequence[str]) -> list[Row]:
