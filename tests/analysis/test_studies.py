@@ -12,6 +12,7 @@ from analysis.analytic_cell import DIODE_V, LEADS_OHM, Rig, make_step
 from analysis.analytic_cell import Cell as AnalyticCell
 from bench.custom import draw_custom
 from bench.draws import FRONT_ENDS, Draw, Figure, Study
+from bench.efficiency import One, Row
 from bench.observer import REST_WINDOW_S, observe, resistance
 from bench.tally import Cover, overall_of, rows_of, wrong
 from sagline.designations import DESIGNATIONS
@@ -125,6 +126,25 @@ def test_custom_cells_can_be_loaded_as_they_are_told(tmp_path: Path) -> None:
         seen_ohm.add(custom.load_ohm)
     assert seen_ohm == {3.3, 15.0, 68.0, 470.0}
     assert {designation.load_ohm for designation in DESIGNATIONS.values()} <= seen_ohm
+
+
+def test_the_ratio_of_scatters_knows_how_well_it_is_known() -> None:
+    """Pairs of normal errors, correlation 0.8, s.d. 1.5 to 1: the ratio of their s.d., and how
+    much it varies from study to study, is known."""
+    rng = np.random.default_rng(11)
+    rows = []
+    for _ in range(300):
+        common, own = rng.standard_normal((2, 60)) * 1e-4
+        ones = [
+            One("lr6", "both", (0.1,), (0.2 + 1.5 * ours,), (0.2 + his,), (1e-4,))
+            for his, ours in zip(common, 0.8 * common + 0.6 * own, strict=True)
+        ]
+        rows.append(Row.of(ones, 0))
+    ratios = [row.ratio for row in rows]
+    assert np.mean(ratios) == pytest.approx(1.5, abs=0.03)
+    # 300 studies tell a s.d. to 4 %.
+    assert np.std(ratios) == pytest.approx(np.mean([row.ratio_sd for row in rows]), rel=0.16)
+    assert rows[0].n == 60 and rows[0].known_sd == pytest.approx(1e-4)
 
 
 def test_the_observer_is_least_squares() -> None:

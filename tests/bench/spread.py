@@ -15,7 +15,7 @@ from typing import TypeVar
 Item = TypeVar("Item")
 Done = TypeVar("Done")
 
-EVERY_S = 5.0
+EVERY_S = 20.0
 """How often progress is said."""
 
 
