@@ -15,7 +15,7 @@ from math import inf, isfinite, sqrt
 from sagline.analysis.influences import CHANNEL_NAMES, VOLTS, Influence
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile, transfer
-from sagline.analysis.values import ADS1115, ONBOARD, Notice
+from sagline.analysis.values import ADS1115, FORCE, ONBOARD, Notice
 
 NULL_SUFFIX = "+null"
 FRONT_ENDS: Mapping[int, str] = {ONBOARD: "onboard", ADS1115: "ads1115"}
@@ -145,8 +145,8 @@ def _with_zeros(
 ) -> list[Influence]:
     """Codes at zero volts in place of lifts and offsets, where they are known.
 
-    A scale needs them in any case: K is no cure for an offset, so that what is not measured
-    counts with its tolerance.
+    A scale needs that of force in any case, for K is no cure for an offset: what is not measured
+    counts with its tolerance. In r the zeros of sense and return cancel.
     """
     changed = list(listed)
     zeros: list[Influence] = []
@@ -155,7 +155,7 @@ def _with_zeros(
         code, u = _nominal_zero(profile, setting, channel)
         if found is not None:
             known = replace(found, value=code + found.value)
-        elif scaled:
+        elif scaled and channel == FORCE:
             known = Known(code, u)
         else:
             continue
@@ -201,7 +201,7 @@ def _renamed(item: Influence, spread: float | None = None) -> Influence:
     return replace(item, name=VOLTS + item.name, spread=item.spread if spread is None else spread)
 
 
-def notices(calibration: Calibration | None, setting: Setting) -> list[Notice]:
+def notices(calibration: Calibration | None, profile: RigProfile, setting: Setting) -> list[Notice]:
     """What must be said of a series' calibration: that there is none, or what it lacks."""
     if calibration is None:
         return [
@@ -223,8 +223,9 @@ def notices(calibration: Calibration | None, setting: Setting) -> list[Notice]:
     return [
         Notice(
             "no_scale" if applies else "uncalibrated",
-            f"the calibration has no scale for load {setting.load} in the {which} on {end}: "
-            "the load and the divider ratios are taken from their tolerances",
+            f"the calibration has no scale for the {profile.loads[setting.load].load_ohm:g} Ω load "
+            f"in the {which} on {end}: the load and the divider ratios are taken from their "
+            "tolerances",
             "measure with a load that it holds, or calibrate this one",
         )
     ]

@@ -18,7 +18,6 @@ from sagline.analysis.values import (
     ONBOARD,
     SENSE,
     AnalysisError,
-    BudgetLine,
     Estimate,
     Notice,
     Quantity,
@@ -88,7 +87,7 @@ def estimate(
         rest_s=min(reading.rest_s for reading in series.kept),
         dvdt_v_per_s=drift * volts,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=tuple(_notices(series, converter, first.r_ohm, first.budget, calibration)),
+        notices=tuple(_notices(series, profile, converter, first, calibration)),
     )
 
 
@@ -113,12 +112,13 @@ def _material(series: Series, r_ohm: Quantity) -> list[int]:
 
 def _notices(
     series: Series,
+    profile: RigProfile,
     converter: int,
-    r_ohm: Quantity,
-    lines: Sequence[BudgetLine],
+    first: budget.Evaluation,
     calibration: Calibration | None,
 ) -> list[Notice]:
-    t_s = series.times_s[0]
+    t_s, r_ohm = series.times_s[0], first.r_ohm
+    setting = Setting(converter, series.load, series.range_high)
     notices = [
         Notice(
             "ohmic_part_unavailable",
@@ -126,9 +126,9 @@ def _notices(
             "which this method does not make",
             f"read r({t_s:g} s), and r at other times, instead",
         ),
-        *calibrated.notices(calibration, Setting(converter, series.load, series.range_high)),
+        *calibrated.notices(calibration, profile, setting),
     ]
-    share = {line.source: line.share for line in lines}
+    share = {line.source: line.share for line in first.budget}
     if converter == ONBOARD and (calibration is None or calibration.table is None):
         notices.append(
             Notice(
