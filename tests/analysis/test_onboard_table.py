@@ -43,7 +43,7 @@ def test_the_true_correction_is_the_middle_inside_a_wide_code() -> None:
 def step(codes: list[float], source: int = 0, n: int = 10) -> RawStep:
     count = len(codes)
     return RawStep(
-        source=np.full(count, source), start_us=np.arange(count), length_us=np.ones(count),
+        source=np.full(count, source), start_us=np.arange(count), length_us=np.arange(count) + 1,
         n=np.full(count, n), total=np.array([round(n * code) for code in codes]),
         edges_us=(1,), load=0, range_high=False, segments=((0, 1),),
     )  # fmt: skip
