@@ -1,115 +1,145 @@
 # SPDX-License-Identifier: MIT
 """How often do the 95 % intervals hold the truth, and how wide are they? (simulated)
 
-    python tests/bench/coverage.py [--seeds 200] [--cells lr6,6lr61] [--designated] [--json]
+    python tests/bench/coverage.py [--draws 10000] [--from 0] [--jobs 2]
+        [--cells lr6,custom] [--front-ends null,ads1115,both,onboard] [--by cell,front_end]
+        [--calibrated] [--save FILE] [--read FILE ...] [--quantiles] [--json]
 
-One seed is one rig and one run of noise; the cell stays the same. For each cell
-the whole of `Rig.measure` runs once a seed, and the interval is compared with
-the true value on the load that was used. Exit status 1 where coverage leaves
-90 to 99 %, or where r of the LR6 is wider than 3 %.
+One draw is one rig, one run of noise and one cell: those of the catalogue with their
+designation, and `custom`, another random cell each time. The whole of `Rig.measure` runs, and
+its intervals of E, r(0.1 s) and r(t_f) are compared with the true values on the same load. Rows
+are cell × front end, and the boards RP2040 and RP2350 take turns.
+
+A draw depends on its number alone: `--save` appends each to a file as it is done, a study that
+was cut off goes on with `--from`, and `--read` makes the tables of saved draws again, of which
+the last of each number counts. Numbers belong to the lists of cells and front ends they were
+drawn with.
+
+Exit status 1 where all draws together cover in less than 94 % or more than 96 %, where a row is
+further from 95 % than three binomial standard deviations, or where a mean error is above 0.1 u
+(three of its standard deviations where those are more).
 """
 
 import argparse
 import json
 import sys
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Sequence
+from contextlib import ExitStack
+from dataclasses import asdict
+from pathlib import Path
 
-import numpy as np
+sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import sagline
-from sagline.virtual.cells import CELLS
-from sagline.virtual.truth import truth
+from bench.draws import CELL_NAMES, FRONT_ENDS, Draw, Study, names
+from bench.spread import spread
+from bench.tally import QUANTILES, QUANTITIES, Cover, Row, overall_of, rows_of, wrong
 
-LOWEST, HIGHEST = 0.90, 0.99
-WIDEST = {"lr6": 0.03}
-
-
-@dataclass
-class Row:
-    """What one cell's runs came to. Widths are half intervals over the truth."""
-
-    cell: str
-    load_ohm: float
-    seeds: int
-    emf_coverage: float
-    r_coverage: float
-    emf_u_rel_mean: float
-    r_u_rel_mean: float
-    r_u_rel_max: float
-    r_bias_in_u: float
-    r_error_sd_over_u: float
-
-    def wrong(self) -> list[str]:
-        """Return what is out of bounds, in words."""
-        found = [
-            f"{self.cell}: {name} covered in {value:.1%}"
-            for name, value in (("EMF", self.emf_coverage), ("r", self.r_coverage))
-            if not LOWEST <= value <= HIGHEST
-        ]
-        if self.r_u_rel_max > WIDEST.get(self.cell, np.inf):
-            found.append(f"{self.cell}: U(r) reaches {self.r_u_rel_max:.2%}")
-        return found
+BY = ("cell", "front_end", "board", "load_ohm", "limit")
 
 
-def study(name: str, seeds: int, designated: bool) -> Row:
-    """Measure one cell with `seeds` rigs."""
-    cell = CELLS[name]
-    designation = cell.designation if designated else None
-    inside, half, errors, u, loads = [], [], [], [], set()
-    for seed in range(seeds):
-        with sagline.open_rig(f"virtual://{name}?seed={seed}") as rig:
-            result = rig.measure(designation=designation)
-            load_ohm = min(
-                (load.load_ohm for load in rig.profile.loads),
-                key=lambda ohm: abs(ohm - result.load_ohm.value),
-            )
-        loads.add(load_ohm)
-        true = truth(cell, load_ohm)["truth"]
-        pairs = ((result.emf_v, true["emf_v"]), (result.r_ohm, true["r_at"][0]["value"]))
-        inside.append([q.low95 <= value <= q.high95 for q, value in pairs])
-        half.append([(q.high95 - q.low95) / 2 / value for q, value in pairs])
-        errors.append(pairs[1][0].value - pairs[1][1])
-        u.append(pairs[1][0].u)
-    assert len(loads) == 1, f"{name} was measured on different loads: {loads}"
-    inside, half = np.array(inside), np.array(half)
-    errors, u = np.array(errors), np.array(u)
-    return Row(
-        cell=name,
-        load_ohm=loads.pop(),
-        seeds=seeds,
-        emf_coverage=float(inside[:, 0].mean()),
-        r_coverage=float(inside[:, 1].mean()),
-        emf_u_rel_mean=float(half[:, 0].mean()),
-        r_u_rel_mean=float(half[:, 1].mean()),
-        r_u_rel_max=float(half[:, 1].max()),
-        r_bias_in_u=float((errors / u).mean()),
-        r_error_sd_over_u=float((errors / u).std()),
+def read(files: Iterable[str]) -> list[Draw]:
+    """The draws saved in `files`; of several with one number the last."""
+    found = {}
+    for file in files:
+        for line in Path(file).read_text().splitlines():
+            draw = Draw.from_dict(json.loads(line))
+            found[draw.number] = draw
+    return list(found.values())
+
+
+def make(study: Study, numbers: Sequence[int], jobs: int, save: str | None) -> list[Draw]:
+    """Measure the draws of these numbers, saving each as it is done."""
+    draws = []
+    with ExitStack() as stack:
+        file = save and stack.enter_context(open(save, "a"))
+        for draw in spread(study.draw, numbers, jobs):
+            draws.append(draw)
+            if file:
+                print(json.dumps(draw.to_dict()), file=file, flush=True)
+    return draws
+
+
+def table(rows: Iterable[Row], by: Sequence[str]) -> Iterable[str]:
+    """The rows as lines of text."""
+    head = " ".join(f"{name:<10}" for name in by)
+    yield (
+        head
+        + " draws"
+        + "".join(f" | {words:>9} in   U/true   bias   sd  worst" for words in QUANTITIES.values())
+    )
+    for row in rows:
+        key = " ".join(f"{text:<10}" for text in row.key).ljust(len(head))
+        yield f"{key} {row.draws:>5}" + "".join(_cells(cover) for cover in row.covers.values())
+
+
+def _cells(cover: Cover | None) -> str:
+    if cover is None:
+        return " | " + "-".rjust(38)
+    return (
+        f" | {cover.share:>12.1%} {cover.half_rel:>8.2%} {cover.bias:>+6.2f} {cover.sd:>4.2f} "
+        f"{cover.worst:>6.2f}"
     )
 
 
+def details(rows: Iterable[Row], every: bool) -> Iterable[str]:
+    """Quantiles of (figure − truth)/u of the rows out of bounds, or of `every` row."""
+    for row in rows:
+        for name, cover in row.covers.items():
+            if cover is not None and (every or cover.wrong()):
+                listed = " ".join(f"{value:+.2f}" for value in cover.quantiles)
+                said = "; ".join(cover.wrong()) or "within bounds"
+                yield f"{' '.join(row.key)} {QUANTITIES[name]}: z {listed}; {said}"
+
+
 def main() -> int:
-    """Run the study; print one row a cell."""
+    """Run the study, or read one; print its tables."""
     parser = argparse.ArgumentParser(description=__doc__, allow_abbrev=False)
-    parser.add_argument("--seeds", type=int, default=200)
-    parser.add_argument("--cells", default=",".join(CELLS))
-    parser.add_argument("--designated", action="store_true", help="tell the rig the designation")
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
+    parser.add_argument("--draws", type=int, default=10_000)
+    parser.add_argument("--from", type=int, default=0, dest="first", metavar="N")
+    parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--cells", default=",".join(CELL_NAMES))
+    parser.add_argument("--front-ends", default=",".join(FRONT_ENDS))
+    parser.add_argument("--calibrated", action="store_true", help="rigs that know themselves")
+    parser.add_argument("--by", default="cell,front_end", help=f"of {', '.join(BY)}")
+    parser.add_argument("--save", metavar="FILE")
+    parser.add_argument("--read", metavar="FILE", nargs="+", help="draw nothing")
+    parser.add_argument("--quantiles", action="store_true", help="of (figure - truth)/u")
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args()
-    rows = [study(name, args.seeds, args.designated) for name in args.cells.split(",")]
-    if args.json:
-        print(json.dumps([asdict(row) for row in rows], indent=2))
+    try:
+        by = names(args.by, BY)
+        cells, front_ends = names(args.cells, CELL_NAMES), names(args.front_ends, FRONT_ENDS)
+    except ValueError as error:
+        parser.error(str(error))
+    if args.read:
+        draws = read(args.read)
     else:
-        print("simulated; 95 % intervals against the truth")
-        print("cell     load    seeds  EMF in  r in    U(E)/E   U(r)/r   (max)   bias/u  sd/u")
-        for row in rows:
-            print(
-                f"{row.cell:<8} {row.load_ohm:<7g} {row.seeds:<6} {row.emf_coverage:<7.1%} "
-                f"{row.r_coverage:<7.1%} {row.emf_u_rel_mean:<8.2%} {row.r_u_rel_mean:<8.2%} "
-                f"{row.r_u_rel_max:<7.2%} {row.r_bias_in_u:+.3f}  {row.r_error_sd_over_u:.3f}"
-            )
-    wrong = [text for row in rows for text in row.wrong()]
-    print("\n".join(wrong), file=sys.stderr)
-    return 1 if wrong else 0
+        study = Study(cells, front_ends, args.calibrated)
+        draws = make(study, range(args.first, args.draws), args.jobs, args.save)
+    if not draws:
+        parser.error("no draws: --from is the first number, --draws the one after the last")
+    rows, overall = rows_of(draws, by), overall_of(draws)
+    broken = wrong(rows, overall)
+    if args.json:
+        print(json.dumps({
+            "rows": [asdict(row) for row in rows],
+            "overall": asdict(overall),
+            "wrong": broken,
+        }, indent=2))  # fmt: skip
+        return 1 if broken else 0
+    methods = ", ".join(sorted({draw.method for draw in draws if draw.method}))
+    print(f"simulated; 95 % intervals against the truth; method {methods or 'none'}")
+    print("\n".join(table([*rows, overall], by)))
+    for row in rows:
+        if row.refusals:
+            listed = ", ".join(f"{n} × {code}" for code, n in row.refusals.items())
+            print(f"refused: {' '.join(row.key)}: {listed}")
+    quantiles = ", ".join(f"{q:.1%}" for q in QUANTILES)
+    if lines := list(details([*rows, overall], args.quantiles)):
+        print(f"quantiles of z = (figure - truth)/u at {quantiles}:", *lines, sep="\n")
+    print("\n".join(broken) or "within bounds", file=sys.stderr)
+    return 1 if broken else 0
 
 
 if __name__ == "__main__":
