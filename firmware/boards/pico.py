@@ -49,6 +49,7 @@ class PicoHardware(Hardware):
         self._adc = [ADC(Pin(number)) for number in PINS["adc"]]
         self._mask = 0
         self._off_tick = 0
+        self.wide_codes = 0 if "RP2350" in sys.implementation._machine else 1
         self.model = "pico-2" if "RP2350" in sys.implementation._machine else "pico"
         self.serial = binascii.hexlify(machine.unique_id()).decode()
 

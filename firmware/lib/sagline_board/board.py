@@ -215,7 +215,7 @@ class Board:
     def _do_capabilities(self):
         hw = self._hw
         return _join((commands.PROTOCOL_MAJOR, commands.PROTOCOL_MINOR, hw.onboard, hw.ads1115,
-                      hw.one_shot))  # fmt: skip
+                      hw.one_shot, hw.null))  # fmt: skip
 
     def _do_close_session(self):
         self._session = None
@@ -232,10 +232,19 @@ class Board:
         return _fields(profile.CHANNELS[index], commands.CHANNEL_FIELDS)
 
     def _do_converter_values(self, index):
-        return _fields(profile.CONVERTERS[index], commands.CONVERTER_FIELDS)
+        values = profile.CONVERTERS[index]
+        if index == profile.ONBOARD and not self._hw.wide_codes:
+            values = dict(values)
+            values["wide_code_millilsb"] = 0
+        return _fields(values, commands.CONVERTER_FIELDS)
 
     def _do_reference_values(self):
         return _fields(profile.REFERENCE, commands.REFERENCE_FIELDS)
+
+    def _do_null_values(self):
+        if not self._hw.null:
+            return _join([0] * len(commands.NULL_FIELDS))
+        return _fields(profile.NULL, commands.NULL_FIELDS)
 
     def _do_range_values(self):
         return _join(profile.RANGE_MV)
@@ -244,6 +253,13 @@ class Board:
         if self.engine.state == RUNNING:
             return faults.INIT_IGNORED
         self.engine.set_range(high)
+
+    def _do_set_null(self, setting):
+        if not self._hw.null:
+            return faults.HARDWARE
+        if self.engine.state == RUNNING:
+            return faults.INIT_IGNORED
+        self.engine.set_null(setting)
 
     def _do_clear_segments(self):
         if self.engine.state == RUNNING:
@@ -292,6 +308,12 @@ class Board:
             values.append(n)
             values.append(total)
         return _join(values)
+
+    def _do_null_counts(self):
+        for source, n, total in self.engine.read_live():
+            if source == profile.ADS1115 * 4 + profile.NULL_DIFFERENCE:
+                return _join((self.engine.null_setting, n, total))
+        return faults.HARDWARE
 
     def _do_volts(self):
         if not self.engine.read_live():

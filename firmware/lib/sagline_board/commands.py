@@ -35,7 +35,11 @@ CHANNEL_FIELDS = (
 )  # fmt: skip
 CONVERTER_FIELDS = (
     "lsb_nv", "full_code", "gain_ppm", "offset_millilsb", "inl_millilsb", "noise_millilsb",
-    "sample_ns", "rate_tolerance_ppm",
+    "sample_ns", "rate_tolerance_ppm", "wide_code_millilsb",
+)  # fmt: skip
+NULL_FIELDS = (
+    "settings", "reference_uv", "tolerance_ppm", "lsb_pv", "full_code", "range_match_ppm",
+    "inl_millilsb", "noise_millilsb", "load_shift_nv",
 )  # fmt: skip
 REFERENCE_FIELDS = ("reference_uv", "tolerance_ppm")
 POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
@@ -68,8 +72,9 @@ _TABLE = (
     ("error_count", "SYSTem:ERRor:COUNt?", (), ("count",), 200, ANY,
      "How many errors are queued."),
     ("capabilities", "SYSTem:CAPability?", (),
-     ("protocol_major", "protocol_minor", "onboard", "ads1115", "one_shot"), 200, ANY,
-     "Protocol version; which converters are fitted; 1 if hardware ends each pulse."),
+     ("protocol_major", "protocol_minor", "onboard", "ads1115", "one_shot", "null"), 200, ANY,
+     "Protocol version; which converters are fitted; 1 if hardware ends each pulse; 1 with the "
+     "null channel."),
     ("open_session", "SESSion:OPEN", (("protocol_major", 0, 999),),
      ("protocol_major", "protocol_minor"), 200, CHANGE,
      "Open the session named by this envelope; ends any other. Envelope only."),
@@ -85,10 +90,14 @@ _TABLE = (
      "A converter: 0 on-board, 1 ADS1115."),
     ("reference_values", "RIG:REFerence?", (), REFERENCE_FIELDS, 200, ANY,
      "The reference that lifts the channels."),
+    ("null_values", "RIG:NULL?", (), NULL_FIELDS, 200, ANY,
+     "The null channel; all 0 where it is not fitted."),
     ("range_values", "RIG:RANGe?", (), ("low_mv", "high_mv"), 200, ANY,
      "Highest cell voltage of the two ranges."),
     ("set_range", "STEP:RANGe", (("high", 0, 1),), (), 200, CHANGE,
      "Choose the range for what follows: 0 low, 1 the 16.5 V range."),
+    ("set_null", "STEP:NULL", (("setting", 0, 4095),), (), 200, CHANGE,
+     "Set the null channel for what follows: its voltage in steps of reference over settings."),
     ("clear_segments", "STEP:CLEar", (), (), 200, CHANGE,
      "Forget the planned segments and the last record."),
     ("add_segment", "STEP:SEGMent", (("mask", 0, 256), ("duration_ms", 1, 120000)), (), 200,
@@ -109,6 +118,8 @@ _TABLE = (
      ("converter", "high", "sense_n", "sense_total", "force_n", "force_total", "return_n",
       "return_total"), 200, ANY,
      "One live reading as sums of codes."),
+    ("null_counts", "MEASure:NULL?", (), ("setting", "n", "total"), 200, ANY,
+     "The setting, and one live reading of sense less null as a sum of signed codes."),
     ("volts", "MEASure:VOLTage?", (), ("sense_mv", "force_mv", "return_mv"), 200, ANY,
      "One live reading in whole millivolts, nominal values: for a person at a terminal."),
     ("guard_state", "GUARd:STATe?", (), ("reason", "ready_ms"), 200, ANY,

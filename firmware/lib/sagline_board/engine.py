@@ -34,6 +34,8 @@ class Engine:
         self._meter = Meter()
         self.high = 1
         hw.set_range(1)
+        self.null_setting = 0
+        self.set_null(0)
         self.state = IDLE
         self.segments = []
         self.edges_us = []
@@ -53,6 +55,11 @@ class Engine:
     def set_range(self, high):
         self.high = high
         self._hw.set_range(high)
+
+    def set_null(self, setting):
+        self.null_setting = setting
+        if self._hw.null:
+            self._hw.set_null(setting)
 
     def clear_segments(self):
         self.segments = []
@@ -121,10 +128,11 @@ class Engine:
             self._end(ABORTED)
 
     def reset(self):
-        """Loads off, nothing planned, nothing recorded, the range that bears most."""
+        """Loads off, nothing planned, nothing recorded, the range that bears most, null at 0."""
         self.abort()
         self.clear_segments()
         self.set_range(1)
+        self.set_null(0)
 
     def elapsed_us(self):
         return ticks.diff(self._hw.ticks_us(), self._origin) if self.state == RUNNING else 0

@@ -21,6 +21,9 @@ class Hardware:
         (converter * 4 + channel), start tick, length in us, conversions
         summed, sum of codes.
     onboard, ads1115: 1 where that converter is fitted.
+    null: 1 where the null channel is fitted; then every round of the ADS1115 also reads sense
+        less null, source 7, and `set_null` sets it.
+    wide_codes: 1 where the on-board converter has the RP2040's wide codes.
     one_shot: 1 where the hardware itself ends each gate pulse.
     cold: 1 where the loads are known to be cold at start.
     model, serial: fields two and three of *IDN?.
@@ -28,6 +31,8 @@ class Hardware:
 
     onboard = 1
     ads1115 = 0
+    null = 0
+    wide_codes = 0
     one_shot = 0
     cold = 0
     model = "rig"
@@ -52,6 +57,10 @@ class Hardware:
 
     def set_range(self, high):
         """Choose the 16.5 V range (1) or the low range (0)."""
+        raise NotImplementedError
+
+    def set_null(self, setting):
+        """Set the null channel's voltage, 0 to `profile.NULL["settings"]` - 1."""
         raise NotImplementedError
 
     def capture(self, length_us, bin_us):

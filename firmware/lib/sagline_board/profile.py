@@ -115,7 +115,8 @@ CHANNELS = (
 REFERENCE = {"reference_uv": 3000000, "tolerance_ppm": 2000}
 
 # `lsb_nv` is the code width at the pin. The on-board converter's gain is the
-# reference's, so its own gain limit is 0. `sample_ns` is the time of one
+# reference's, so its own gain limit is 0. `wide_code_millilsb` is how much too wide four codes of
+# the RP2040's converter are (erratum E11); a board with another chip answers 0. `sample_ns` is the time of one
 # conversion of one channel; `rate_tolerance_ppm` its limit.
 ONBOARD, ADS1115 = 0, 1
 CONVERTERS = (
@@ -128,6 +129,7 @@ CONVERTERS = (
         "noise_millilsb": 970,
         "sample_ns": 2000,
         "rate_tolerance_ppm": 100,
+        "wide_code_millilsb": 8900,
     },
     {
         "lsb_nv": 62500,
@@ -138,8 +140,26 @@ CONVERTERS = (
         "noise_millilsb": 500,
         "sample_ns": 1162791,
         "rate_tolerance_ppm": 100000,
+        "wide_code_millilsb": 0,
     },
 )
+
+# The null channel: a PWM of `settings` steps times a reference of its own gives a steady voltage
+# to the ADS1115's fourth input, and sense less that is read in its finest range, where a code
+# is `lsb_pv`. `range_match_ppm` is how far that range's gain may be from the plain one's,
+# `load_shift_nv` how far the voltage moves at most when a load is switched.
+NULL_DIFFERENCE = 3
+NULL = {
+    "settings": 4096,
+    "reference_uv": 2500000,
+    "tolerance_ppm": 2000,
+    "lsb_pv": 7812500,
+    "full_code": 32767,
+    "range_match_ppm": 1000,
+    "inl_millilsb": 1000,
+    "noise_millilsb": 600,
+    "load_shift_nv": 7700,
+}
 
 # Highest cell voltage that still fits each range (board's choice of range and
 # over-voltage trip).

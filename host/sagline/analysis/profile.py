@@ -138,6 +138,7 @@ class ConverterProfile(_Integers):
     noise_millilsb: int
     sample_ns: int
     rate_tolerance_ppm: int
+    wide_code_millilsb: int
 
     @property
     def lsb_v(self) -> float:
@@ -146,6 +147,11 @@ class ConverterProfile(_Integers):
     @property
     def gain_limit(self) -> float:
         return self.gain_ppm / PPM
+
+    @property
+    def wide_codes(self) -> float:
+        """How much too wide the wide codes are (codes); 0 without them."""
+        return self.wide_code_millilsb / 1e3
 
     @property
     def noise_codes(self) -> float:
@@ -161,26 +167,70 @@ class ConverterProfile(_Integers):
 
 
 @dataclass(frozen=True)
+class NullProfile(_Integers):
+    """The null channel: a steady voltage of `settings` steps, and sense less it in fine codes."""
+
+    settings: int
+    reference_uv: int
+    tolerance_ppm: int
+    lsb_pv: int
+    full_code: int
+    range_match_ppm: int
+    inl_millilsb: int
+    noise_millilsb: int
+    load_shift_nv: int
+
+    @property
+    def step_v(self) -> float:
+        """Volts at the pin per step of the setting, nominal."""
+        return self.reference_uv / 1e6 / self.settings
+
+    @property
+    def lsb_v(self) -> float:
+        return self.lsb_pv / 1e12
+
+    @property
+    def range_match(self) -> float:
+        return self.range_match_ppm / PPM
+
+    @property
+    def inl_limit_codes(self) -> float:
+        return self.inl_millilsb / 1e3
+
+    @property
+    def noise_codes(self) -> float:
+        return self.noise_millilsb / 1e3
+
+    @property
+    def load_shift_v(self) -> float:
+        """How far the null may move at the pin when a load is switched."""
+        return self.load_shift_nv / 1e9
+
+
+@dataclass(frozen=True)
 class RigProfile:
-    """The whole rig. `converters` holds only those present (0 on-board, 1 ADS1115)."""
+    """The whole rig. `converters` holds only those present (0 on-board, 1 ADS1115); `null` is
+    None where that channel is not fitted."""
 
     loads: tuple[LoadProfile, ...]
     channels: tuple[ChannelProfile, ...]
     reference: ReferenceProfile
     converters: Mapping[int, ConverterProfile]
     range_mv: tuple[int, int]
-    null = None
+    null: NullProfile | None = None
 
     @classmethod
     def from_integers(cls, mapping: Mapping[str, Any]) -> RigProfile:
-        """From `{"loads", "channels", "reference", "converters", "range_mv"}`.
+        """From `{"loads", "channels", "reference", "converters", "range_mv", "null"}`.
 
         `converters` is a mapping by index or a list, in which None is an absent one.
         Raises ValueError for a missing field.
         """
-        missing = [field.name for field in fields(cls) if field.name not in mapping]
+        required = [field.name for field in fields(cls) if field.name != "null"]
+        missing = [name for name in required if name not in mapping]
         if missing:
             raise ValueError(f"the profile lacks {', '.join(missing)}")
+        null = mapping.get("null")
         given: Mapping[Any, Any] | Sequence[Any] = mapping["converters"]
         pairs = given.items() if isinstance(given, Mapping) else enumerate(given)
         low_mv, high_mv = mapping["range_mv"]
@@ -192,6 +242,7 @@ class RigProfile:
                 int(key): ConverterProfile.from_integers(item) for key, item in pairs if item
             },
             range_mv=(int(low_mv), int(high_mv)),
+            null=NullProfile.from_integers(null) if null else None,
         )
 
     def converter(self, index: int) -> ConverterProfile:

@@ -48,6 +48,7 @@ class Identity:
     onboard: bool
     ads1115: bool
     one_shot: bool
+    null: bool
 
 
 @dataclass(frozen=True)
@@ -299,6 +300,7 @@ class Rig:
             bool(able["onboard"]),
             bool(able["ads1115"]),
             bool(able["one_shot"]),
+            bool(able["null"]),
         )
 
     def _read_profile(self) -> RigProfile:
@@ -315,6 +317,7 @@ class Rig:
             "reference": link.fields("reference_values"),
             "converters": {c: link.fields("converter_values", c) for c in fitted},
             "range_mv": (ranges["low_mv"], ranges["high_mv"]),
+            "null": link.fields("null_values") if self.identity.null else None,
         }
         try:
             profile = RigProfile.from_integers(integers)

@@ -51,6 +51,7 @@ class VirtualHardware(Hardware):
         *,
         onboard: bool,
         ads1115: bool,
+        wide_codes: bool,
         model: str,
         serial: str,
         faults: Faults | None = None,
@@ -59,6 +60,7 @@ class VirtualHardware(Hardware):
         self.faults = faults or Faults()
         self.onboard = int(onboard)
         self.ads1115 = int(ads1115)
+        self.wide_codes = int(wide_codes)
         self.model = model
         self.serial = serial
         self.mask = 0
