@@ -115,9 +115,10 @@ CHANNELS = (
 REFERENCE = {"reference_uv": 3000000, "tolerance_ppm": 2000}
 
 # `lsb_nv` is the code width at the pin. The on-board converter's gain is the
-# reference's, so its own gain limit is 0. `wide_code_millilsb` is how much too wide four codes of
-# the RP2040's converter are (erratum E11); a board with another chip answers 0. `sample_ns` is the time of one
-# conversion of one channel; `rate_tolerance_ppm` its limit.
+# reference's, so its own gain limit is 0. `sample_ns` is the time of one
+# conversion of one channel; `rate_tolerance_ppm` its limit. `wide_code_millilsb`
+# is how much too wide four codes of the RP2040's converter are (erratum E11); a
+# board with another chip answers 0.
 ONBOARD, ADS1115 = 0, 1
 CONVERTERS = (
     {
