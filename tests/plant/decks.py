@@ -1,0 +1,271 @@
+# SPDX-License-Identifier: MIT
+"""Netlists of a cell on the rig, and their runs in ngspice.
+
+The circuit is the rig's as its page describes it, with generic device models: leads with
+inductance (a resistor across each, or the integration rings for ever), contact resistances,
+a Schottky diode, a load with a switch that takes a microsecond, the dividers as loads of
+their taps. Nothing here is taken from the virtual rig.
+"""
+
+from __future__ import annotations
+
+import subprocess
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from plant.cells import PlantCell
+from sagline_board import profile
+
+Floats = NDArray[np.float64]
+Method = Literal["trap", "gear"]
+
+REST_S, ON_S, RECOVERY_S = 5.0, 0.3, 1.0
+PERIOD_S = REST_S + ON_S + RECOVERY_S
+STEPS = 5
+
+LADDER_SECTIONS, LADDER_FROM_S, LADDER_TO_S = 9, 5e-4, 60.0
+TIME_OUT_S = 60.0
+LEAD_H, LEAD_PARALLEL_OHM = 0.6e-6, 20.0
+FORCE_LEAD_OHM, RETURN_LEAD_OHM, SENSE_LEAD_OHM = 0.055, 0.06, 0.12
+LONGEST_STEP_S = 0.01
+POLARIZATION_SCALE = 10.0
+"""Ohms in the mirror for the cell's ohmic part."""
+
+SCHOTTKY = ".model schottky d(is=4u n=1.04 rs=0.025 cjo=400p vj=0.35 bv=40)"
+
+
+class PlantError(RuntimeError):
+    """ngspice did not finish."""
+
+
+@dataclass(frozen=True, eq=False)
+class Run:
+    """What a run gave, at the simulator's own instants `t_s`: taps against the board's ground
+    (the negative sense lead), the voltage between the sense points, and the cell's current."""
+
+    t_s: Floats
+    sense_v: Floats
+    force_v: Floats
+    return_v: Floats
+    terminal_v: Floats
+    cell_a: Floats
+    on_s: tuple[float, ...]
+
+    def emf_v(self) -> float:
+        """E: the open voltage at the first edge, freed of what the dividers draw (V)."""
+        before = self._before()
+        open_v = np.interp(before, self.t_s, self.terminal_v)
+        return float(open_v + np.interp(before, self.t_s, self.cell_a) * self.r_ohm(0.1))
+
+    def r_ohm(self, t_s: float, step: int = 0) -> float:
+        """r(t) of a step, by its definition: the sag over the current that makes it (ohm)."""
+        before, at = self._before(step), self.on_s[step] + t_s
+        sag_v = np.interp(before, self.t_s, self.terminal_v) - np.interp(
+            at, self.t_s, self.terminal_v
+        )
+        rise_a = np.interp(at, self.t_s, self.cell_a) - np.interp(before, self.t_s, self.cell_a)
+        return float(sag_v / rise_a)
+
+    def _before(self, step: int = 0) -> float:
+        return self.on_s[step] - 1e-9
+
+
+def netlist(
+    cell: PlantCell,
+    method: Method = "trap",
+    steps: int = STEPS,
+    load_scale: float = 1.0,
+    switch_scale: float = 1.0,
+) -> str:
+    """The deck of `cell` with `steps` steps on its load."""
+    bank = profile.LOADS[cell.load]
+    end_s = steps * PERIOD_S
+    lines = [
+        f"* {cell.name} on {bank['load_milliohm'] / 1e3:g} ohm",
+        SCHOTTKY,
+        f"vgate gate 0 pulse(0 1 {REST_S} 1u 1u {ON_S - 1e-6:.9g} {PERIOD_S})",
+        # Corners of this source are instants that the simulator must stop at.
+        "vstops stops 0 pwl(" + " ".join(f"{t:.12g} 0" for t in _stops(steps)) + ")",
+        "rstops stops 0 1k",
+        *_cell(cell),
+        *_leads(cell),
+        # The load, its two MOSFETs as a conductance that follows the gate, and the snubber.
+        *_load(cell, bank["load_milliohm"] * 1e-3 * load_scale),
+        # By its fourth power: else nearly all of the current would change in 10 ns.
+        "bsw drain ret i=v(drain,ret)*(1e-9+v(gate)*v(gate)*v(gate)*v(gate)/"
+        f"{bank['switch_milliohm'] * 1e-3 * switch_scale:.9g})",
+        "rsnub fp snub 10",
+        "csnub snub ret 100n",
+        # Ground is tied to the return side.
+        "rtie ret 0 10k",
+        "rdamp ret damp 22",
+        "cdamp damp 0 100n",
+        "dtie 0 ret schottky",
+        "vref ref 0 3",
+        *_divider(cell, "sense", "sp", 0),
+        *_divider(cell, "force", "fp", 1),
+        *_divider(cell, "back", "ret", 2),
+        f".options method={method} reltol=1e-5 abstol=1e-9 vntol=1e-8 trtol=1",
+        ".save v(sp) v(sn) v(fp) v(ret) i(vcell)",
+        f".tran {LONGEST_STEP_S} {end_s:.9g} 0 {LONGEST_STEP_S}",
+        ".end",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _stops(steps: int) -> Floats:
+    # The edges themselves are corners of the gate; two corners of nearly one instant stall it.
+    on = np.geomspace(3e-6, ON_S * 0.999, 130)
+    off = ON_S + np.geomspace(3e-6, RECOVERY_S * 0.999, 60)
+    once = np.concatenate([on, off])
+    return np.concatenate([REST_S + PERIOD_S * step + once for step in range(steps)])
+
+
+def _cell(cell: PlantCell) -> list[str]:
+    """E, its ammeter, the ohmic part, and the polarization: c0 to pos.
+
+    The polarization stands against ground by itself, `POLARIZATION_SCALE` times its impedance,
+    and is mirrored into the cell: a thousand farads at 12 V would drown the simulator's
+    currents in the rounding of their voltages.
+    """
+    lines = [
+        f"vemf c0 n0 {cell.emf_v:.9g}",
+        "vcell c0 c1 0",
+        f"r0 c1 c2 {cell.ohmic_ohm:.9g}",
+        "fpol 0 pol vcell 1",
+    ]
+    scale = POLARIZATION_SCALE / cell.ohmic_ohm
+    lines.append(f"epol c2 z pol 0 {1.0 / scale:.12g}")
+    node = "pol"
+    for index, (ohm, tau_s) in enumerate(cell.pairs):
+        after = f"p{index}"
+        lines += [
+            f"rp{index} {node} {after} {ohm * scale:.9g}",
+            f"cp{index} {node} {after} {tau_s / (ohm * scale):.9g}",
+        ]
+        node = after
+    # A line of series r and shunt c takes a current step with 2·√(r/(π c))·√t; its sections
+    # grow geometrically, and it ends in a short: a layer of finite thickness.
+    growth = (LADDER_TO_S / LADDER_FROM_S) ** (0.5 / (LADDER_SECTIONS - 1))
+    ohm = scale * cell.diffusion_ohm_per_sqrt_s * np.sqrt(np.pi * LADDER_FROM_S) / 2.0
+    farad = LADDER_FROM_S / ohm
+    lines.append(f"cl {node} 0 {farad / 2.0:.9g}")
+    for index in range(LADDER_SECTIONS):
+        last = index + 1 == LADDER_SECTIONS
+        after = "0" if last else f"l{index}"
+        lines.append(f"rl{index} {node} {after} {ohm * growth**index:.9g}")
+        if not last:
+            lines.append(f"cl{index} {after} 0 {farad * growth**index:.9g}")
+        node = after
+    return lines + _film(cell)
+
+
+def _film(cell: PlantCell) -> list[str]:
+    """From z to pos: nothing, or a resistance that charge wears away and time brings back."""
+    if not cell.film_ohm:
+        return ["rfilm z pos 1u"]
+    return [
+        f"bfilm z pos v=-i(vcell)*0+{cell.film_ohm:.9g}*i(vcell)*exp(-v(q)/{cell.film_c:.9g})",
+        "bq 0 q i=i(vcell)",
+        "cq q 0 1",
+        f"rq q 0 {cell.film_s:.9g}",
+    ]
+
+
+def _leads(cell: PlantCell) -> list[str]:
+    half_ohm = cell.inside_ohm / 2.0
+    inside = [f"rin pos sp {half_ohm:.9g}"]
+    if cell.out_at_s is not None:
+        at = cell.out_at_s
+        inside = [
+            f"vout in 0 pwl(0 1 {at:.9g} 1 {at + 1e-5:.9g} 0)",
+            f"bin pos sp i=v(pos,sp)*(1e-10+v(in)/{half_ohm:.9g})",
+        ]
+    return [
+        *inside,
+        f"rinn sn n0 {half_ohm:.9g}",
+        f"rclip sp f1 {cell.clip_ohm + FORCE_LEAD_OHM:.9g}",
+        f"lf f1 f2 {LEAD_H}",
+        f"rlf f1 f2 {LEAD_PARALLEL_OHM}",
+        "dblock f2 fp schottky",
+        f"lr ret r1 {LEAD_H}",
+        f"rlr ret r1 {LEAD_PARALLEL_OHM}",
+        f"rret r1 sn {RETURN_LEAD_OHM}",
+        f"rsn sn 0 {SENSE_LEAD_OHM}",
+    ]
+
+
+def _load(cell: PlantCell, load_ohm: float) -> list[str]:
+    if not cell.load_heats_per_s:
+        return [f"rload fp drain {load_ohm:.9g}"]
+    return [
+        # v(hot) is the time for which the load was on, forgotten in 20 s.
+        "bhot 0 hot i=v(gate)",
+        "chot hot 0 1",
+        "rhot hot 0 20",
+        f"bload fp drain i=v(fp,drain)/({load_ohm:.9g}*(1+{cell.load_heats_per_s:.9g}*v(hot)))",
+    ]
+
+
+def _divider(cell: PlantCell, name: str, tap: str, channel: int) -> list[str]:
+    part = profile.CHANNELS[channel]
+    lines = [
+        f"r{name}t {tap} {name} {part['top_ohm']}",
+        f"r{name}l {name} ref {part['lift_ohm']}",
+        f"c{name} {name} 0 100p",
+    ]
+    if part["foot_ohm"]:
+        lines.append(f"r{name}f {name} 0 {part['foot_ohm']}")
+    if part["range_foot_ohm"] and cell.range_high:
+        lines.append(f"r{name}r {name} 0 {part['range_foot_ohm']}")
+    return lines
+
+
+def run(deck: str, folder: Path, steps: int = STEPS) -> Run:
+    """Run a deck in `folder`. Raises PlantError where ngspice does not come to the end."""
+    source, raw = folder / "deck.cir", folder / "deck.raw"
+    source.write_text(deck, encoding="ascii")
+    raw.unlink(missing_ok=True)
+    try:
+        done = subprocess.run(
+            ["ngspice", "-n", "-b", "-r", str(raw), str(source)],
+            capture_output=True,
+            text=True,
+            timeout=TIME_OUT_S,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        raise PlantError(f"ngspice took longer than {TIME_OUT_S:g} s") from error
+    said = done.stdout + done.stderr
+    if done.returncode or not raw.exists() or "aborted" in said or "too small" in said:
+        raise PlantError(f"ngspice ended with {done.returncode}: {said[-800:]}")
+    columns = read_raw(raw)
+    end_s = steps * PERIOD_S
+    if columns["time"][-1] < end_s * (1.0 - 1e-9):
+        raise PlantError(f"ngspice stopped at {columns['time'][-1]:g} s: {said[-800:]}")
+    sense_v = columns["v(sp)"]
+    return Run(
+        columns["time"],
+        sense_v,
+        columns["v(fp)"],
+        columns["v(ret)"],
+        sense_v - columns["v(sn)"],
+        columns["i(vcell)"],
+        tuple(REST_S + PERIOD_S * step for step in range(steps)),
+    )
+
+
+def read_raw(path: Path) -> dict[str, Floats]:
+    """Columns of a binary raw file of real numbers, by name (ngspice manual, ch. 17.6)."""
+    head, _, body = path.read_bytes().partition(b"Binary:\n")
+    lines = head.decode("ascii", "replace").splitlines()
+    fields = dict(line.split(":", 1) for line in lines if ":" in line)
+    variables, points = int(fields["No. Variables"]), int(fields["No. Points"])
+    first = lines.index("Variables:") + 1
+    names = [line.split()[1] for line in lines[first : first + variables]]
+    table = np.frombuffer(body, dtype="<f8", count=variables * points).reshape(points, variables)
+    return {name: table[:, index].copy() for index, name in enumerate(names)}
