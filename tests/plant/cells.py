@@ -18,9 +18,9 @@ class PlantCell:
     `inside_ohm` is the joint between the cell and its sense tap, counted as the cell's;
     `clip_ohm` that between tap and force lead, which falls out. `load` is an index into the
     bank. What is tried in single cells: `film_ohm` in series with the cell decays as charge
-    passes (a passivated electrode, or with `inside` a contact that improves), gone to 1/e
-    after `film_c` coulombs and back in `film_s`; `load_heats_per_s` is the relative rise of
-    the load's resistance while it is on; `out_at_s` is when the cell leaves its clips.
+    passes (a passivated electrode, or a contact that improves), gone to 1/e after `film_c`
+    coulombs and back in `film_s`; `load_heats_per_s` is the relative rise of the load's
+    resistance while it is on; `out_at_s` is when the cell leaves its clips, for `out_for_s`.
     """
 
     name: str
@@ -37,6 +37,7 @@ class PlantCell:
     film_s: float = 1.0
     load_heats_per_s: float = 0.0
     out_at_s: float | None = None
+    out_for_s: float = 2.0
 
 
 CELLS = {

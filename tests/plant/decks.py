@@ -169,8 +169,9 @@ def _film(cell: PlantCell) -> list[str]:
     if not cell.film_ohm:
         return ["rfilm z pos 1u"]
     return [
-        f"bfilm z pos v=-i(vcell)*0+{cell.film_ohm:.9g}*i(vcell)*exp(-v(q)/{cell.film_c:.9g})",
-        "bq 0 q i=i(vcell)",
+        # v(q) is the charge passed, which the film forgets.
+        f"bfilm z pos v={cell.film_ohm:.9g}*i(vcell)*exp(-v(q)/{cell.film_c:.9g})",
+        "fq 0 q vcell 1",
         "cq q 0 1",
         f"rq q 0 {cell.film_s:.9g}",
     ]
@@ -180,9 +181,10 @@ def _leads(cell: PlantCell) -> list[str]:
     half_ohm = cell.inside_ohm / 2.0
     inside = [f"rin pos sp {half_ohm:.9g}"]
     if cell.out_at_s is not None:
-        at = cell.out_at_s
+        off_s, back_s = cell.out_at_s, cell.out_at_s + cell.out_for_s
+        corners = ((0.0, 1), (off_s, 1), (off_s + 1e-5, 0), (back_s, 0), (back_s + 1e-5, 1))
         inside = [
-            f"vout in 0 pwl(0 1 {at:.9g} 1 {at + 1e-5:.9g} 0)",
+            "vin in 0 pwl(" + " ".join(f"{at:.9g} {v}" for at, v in corners) + ")",
             f"bin pos sp i=v(pos,sp)*(1e-10+v(in)/{half_ohm:.9g})",
         ]
     return [
@@ -203,10 +205,10 @@ def _load(cell: PlantCell, load_ohm: float) -> list[str]:
     if not cell.load_heats_per_s:
         return [f"rload fp drain {load_ohm:.9g}"]
     return [
-        # v(hot) is the time for which the load was on, forgotten in 20 s.
+        # v(hot) is the time for which the load was on, forgotten in 3 s.
         "bhot 0 hot i=v(gate)",
         "chot hot 0 1",
-        "rhot hot 0 20",
+        "rhot hot 0 3",
         f"bload fp drain i=v(fp,drain)/({load_ohm:.9g}*(1+{cell.load_heats_per_s:.9g}*v(hot)))",
     ]
 

@@ -8,15 +8,14 @@ from scipy.stats import binom
 
 from analysis.analytic_cell import PROFILE
 from plant import measured
+from plant.cases import HEADLINE_S, reach
 from plant.cells import CELLS
 from plant.decks import PlantError, netlist, run
 from sagline.analysis.estimate import estimate
-from sagline.analysis.values import Quantity
 from sagline_board.profile import ADS1115, ONBOARD
 
 pytestmark = pytest.mark.skipif(measured.NO_NGSPICE, reason=measured.WHY)
 
-HEADLINE_S = 0.1
 BIAS = 0.003
 """Of r(0.1 s), with a perfect board."""
 RIGS = 4
@@ -75,9 +74,3 @@ def test_intervals_of_drawn_boards_hold_the_truth() -> None:
         assert held >= binom.ppf(UNLUCKY, len(shares), 0.95), (which, shares)
         # Nor may they be wide for nothing: of a normal law U is 1.96 of these.
         assert np.sqrt(np.mean(np.square(shares))) > 0.15, (which, shares)
-
-
-def reach(quantity: Quantity, truth: float) -> float:
-    """How far the truth lies from the value, in shares of the interval on that side."""
-    side = quantity.high95 if truth > quantity.value else quantity.low95
-    return (truth - quantity.value) / abs(side - quantity.value)
