@@ -159,7 +159,9 @@ def _cell(cell: PlantCell) -> list[str]:
         after = "0" if last else f"l{index}"
         lines.append(f"rl{index} {node} {after} {ohm * growth**index:.9g}")
         if not last:
-            lines.append(f"cl{index} {after} 0 {farad * growth**index:.9g}")
+            # Half of each neighbour.
+            share = (1.0 + growth) / 2.0 * growth**index
+            lines.append(f"cl{index} {after} 0 {farad * share:.9g}")
         node = after
     return lines + _film(cell)
 

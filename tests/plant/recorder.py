@@ -185,13 +185,22 @@ class Recorder:
         ends = np.array([start_us + length_us for start_us, length_us, _, _ in slices])
         rows = []
         for begin_us, stop_us in zip([0, *edges_us], [*edges_us, int(ends[-1])], strict=True):
-            for slot in range(int((stop_us - begin_us) / period_us)):
-                start_us = begin_us + slot * period_us
-                # A conversion belongs to the slice in which it is ready.
-                within = int(np.searchsorted(ends, start_us + period_us))
-                group_us = slices[min(within, len(slices) - 1)][3]
-                channel = order[slot % len(order)]
-                rows.append(Row(ADS1115 * 4 + channel, start_us, start_us + period_us, 1, group_us))
+            slots = np.arange(int((stop_us - begin_us) / period_us))
+            start_us = begin_us + period_us * slots
+            # A conversion belongs to the slice in which it is ready.
+            within = np.minimum(np.searchsorted(ends, start_us + period_us), len(slices) - 1)
+            rows += [
+                Row(
+                    ADS1115 * 4 + order[slot % len(order)],
+                    start,
+                    start + period_us,
+                    1,
+                    slices[index][3],
+                )
+                for slot, start, index in zip(
+                    slots.tolist(), start_us.tolist(), within.tolist(), strict=True
+                )
+            ]
         return rows
 
     def _added(
