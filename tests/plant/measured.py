@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from plant import decks
+from plant import decks, simulator
 from plant.cells import PlantCell
 from plant.parts import Parts
 from plant.recorder import NOTHING, Extras, Recorder, Waveform
@@ -24,10 +24,10 @@ WHY = "ngspice is not installed (on Debian: apt-get install ngspice)"
 @cache
 def run(
     cell: PlantCell, method: decks.Method = "trap", load: float = 0.0, switch: float = 0.0
-) -> decks.Run:
+) -> simulator.Run:
     """The run of a cell's deck with load and switch off their marked values by so much."""
     with tempfile.TemporaryDirectory() as folder:
-        return decks.run(
+        return simulator.run(
             decks.netlist(cell, method, load_scale=1.0 + load, switch_scale=1.0 + switch),
             Path(folder),
         )
@@ -35,7 +35,7 @@ def run(
 
 def ideal(
     cell: PlantCell, extras: Extras = NOTHING, converters: tuple[int, ...] = (ONBOARD, ADS1115)
-) -> tuple[decks.Run, list[RawStep]]:
+) -> tuple[simulator.Run, list[RawStep]]:
     """Five steps on a board as marked, without noise and rounding."""
     found = run(cell)
     recorder = Recorder(cell.load, cell.range_high, converters=converters, extras=extras)
@@ -50,7 +50,7 @@ def drawn(
     extras: Extras = NOTHING,
     converters: tuple[int, ...] = (ONBOARD, ADS1115),
     null: bool = False,
-) -> tuple[decks.Run, list[RawStep]]:
+) -> tuple[simulator.Run, list[RawStep]]:
     """Five steps on the board that `seed` draws, with its noise."""
     rng = np.random.default_rng(seed)
     parts = Parts.drawn(rng, cell.load, e11)
@@ -61,9 +61,9 @@ def drawn(
     return found, recorder.steps(_wave(found), _starts(found))
 
 
-def _wave(found: decks.Run) -> Waveform:
+def _wave(found: simulator.Run) -> Waveform:
     return Waveform(found.t_s, found.sense_v, found.force_v, found.return_v)
 
 
-def _starts(found: decks.Run) -> list[float]:
+def _starts(found: simulator.Run) -> list[float]:
     return [on_s - decks.REST_S for on_s in found.on_s]

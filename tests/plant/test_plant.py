@@ -9,10 +9,11 @@ import pytest
 from scipy.stats import binom
 
 from analysis.analytic_cell import PROFILE
-from plant import decks, measured
+from plant import measured, simulator
 from plant.cases import HEADLINE_S, reach
 from plant.cells import CELLS
-from plant.decks import PlantError, netlist, run
+from plant.decks import netlist
+from plant.simulator import PlantError, run
 from sagline.analysis.estimate import estimate
 from sagline_board.profile import ADS1115, ONBOARD
 
@@ -65,7 +66,7 @@ def test_diffusion_goes_with_the_square_root_of_time() -> None:
 
 
 def test_a_deck_that_takes_too_long_is_an_error(tmp_path, monkeypatch) -> None:
-    monkeypatch.setattr(decks, "TIME_OUT_S", 0.02)
+    monkeypatch.setattr(simulator, "TIME_OUT_S", 0.02)
     with pytest.raises(PlantError, match="longer"):
         run(netlist(CELLS["LR6"]), tmp_path)
 

@@ -6,7 +6,8 @@ import pytest
 
 import sagline
 from plant.parts import E11_HALF_LSB, NULL_LSB_V, Curve, Parts
-from plant.recorder import IDEAL_CONVERSIONS, Extras, Recorder, Waveform, schedule
+from plant.recorder import IDEAL_CONVERSIONS, Extras, Recorder, Waveform
+from plant.windows import schedule
 from sagline.analysis.values import RawStep
 from sagline_board import profile
 from sagline_board.profile import ADS1115, ONBOARD
