@@ -48,7 +48,7 @@ def three_pairs(t_s: Any) -> Any:
 
 
 @pytest.mark.parametrize("course", [diffusion, three_pairs])
-@pytest.mark.parametrize("front", ["ads1115", "onboard", "both"])
+@pytest.mark.parametrize("front", ["ads1115", "onboard"])
 def test_without_noise_r_is_right_at_every_time(course: Callable[..., Any], front: str) -> None:
     cell = AnyCourse(course)
     raws = [made(front, cell, None, rounded=False, rest_s=1.0) for _ in range(2)]
@@ -57,6 +57,22 @@ def test_without_noise_r_is_right_at_every_time(course: Callable[..., Any], fron
     for t_s, figure in found.r_at:
         assert figure.value == pytest.approx(cell.r_at(t_s), rel=3e-3), t_s
     assert found.emf.value == pytest.approx(1.58, abs=1e-5)
+
+
+@pytest.mark.parametrize("course", [diffusion, three_pairs])
+def test_both_converters_together_are_right_on_the_average(course: Callable[..., Any]) -> None:
+    """Their weights mean something with their own noise only: eight runs, three s.d. of the mean."""
+    cell = AnyCourse(course)
+    runs = [
+        estimate([both(cell, np.random.default_rng([seed, n]), rest_s=1.0) for n in range(5)],
+                 PROFILE, 1, (0.1, 0.02))
+        for seed in range(8)
+    ]  # fmt: skip
+    for index, (t_s, _) in enumerate(runs[0].r_at):
+        values = np.array([run.r_at[index][1].value for run in runs])
+        bound = 3.0 * values.std(ddof=1) / np.sqrt(8)
+        assert abs(values.mean() - cell.r_at(t_s)) < max(bound, 1e-3 * cell.r_at(t_s)), t_s
+        assert bound < (0.05 if t_s < 1e-3 else 0.004) * cell.r_at(t_s)
 
 
 def test_weights_give_r_and_see_neither_offset_nor_drift() -> None:
