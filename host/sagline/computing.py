@@ -20,8 +20,10 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     steps = [step.raw() for step in record.steps]
     asked = record.asked
     found = estimate(steps, record.profile, record.converter, times_s, asked.first_stage)
-    if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
-        found = replace(found, notices=(*found.notices, notice))
+    if asked.target_u_rel is not None:
+        rig = (record.profile, record.converter, record.plan.load_index)
+        notice = missed(found, asked.target_u_rel, *rig)
+        found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
     if record.state != "complete":
         found = replace(found, notices=(*found.notices, _cut_off(record)))
     remarks = () if record.ending is None else record.ending.remarks

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     # For the types alone: results bring pydantic along, and the first screen waits for nothing.
     from sagline import results
     from sagline.analysis import values
+    from sagline.analysis.plan import Plan
     from sagline.results import Result
 
     Quantity = results.Quantity | values.Quantity
@@ -258,12 +259,28 @@ def kept_of(rows: Sequence[values.RepeatRow | results.Repeat]) -> str:
     return f"{sum(row.kept for row in rows)} of {count(rows, 'repeat')}"
 
 
-def plan_sentence(load_ohm: float, repeats: int, rest_ms: int, on_ms: int, reason: str) -> str:
-    """Return what will be done and why, in words."""
+def plan_sentence(plan: Plan) -> str:
+    """Return what will be done and why, in words, and the U(r) that is to be expected."""
     return (
-        f"Plan: {repeats} repeats on {load_ohm:g} Ω, each {rest_ms / 1000:g} s of rest and "
-        f"{on_ms / 1000:g} s of load; {reason}."
+        f"Plan: {counted(plan.repeats, 'repeat')} on {plan.load_ohm:g} Ω, each "
+        f"{plan.rest_ms / 1000:g} s of rest and {plan.on_ms / 1000:g} s of load; {plan.reason}. "
+        f"{expectation(plan)}."
     )
+
+
+def plan_lines(plan: Plan, advice: Sequence[values.Notice], width: int = 79) -> list[str]:
+    """Return the plan and what to know beforehand, broken at `width`."""
+    said = [f"  {line}" for notice in advice for line in (notice.text, notice.remedy)]
+    return wrapped([plan_sentence(plan), *said], width)
+
+
+def expectation(plan: Plan) -> str:
+    """Return the U(r) that is to be expected, as it was known before anything was switched."""
+    if plan.expected_u_rel is None:
+        return "U(r) cannot be said beforehand: nothing is known of r"
+    if plan.expected_u_rel >= 1.0:
+        return "U(r) is expected to be more than r itself"
+    return f"Expected U(r): about {100 * plan.expected_u_rel:.2g} %"
 
 
 def report_lines(result: Result) -> list[str]:

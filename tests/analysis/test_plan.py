@@ -28,12 +28,18 @@ def test_every_designation_has_its_load_in_the_bank_and_within_limits(name: str)
     found = DESIGNATIONS[name]
     plan = choose(PROFILE, 1, found.nominal_v, name)
     assert plan.load_ohm == found.load_ohm
-    assert plan.expected_u_rel is None and name in plan.reason
+    typical = expected_u_rel(PROFILE, 1, plan.load_index, found.nominal_v, found.typical_r_ohm)
+    assert plan.expected_u_rel == typical and name in plan.reason
+    assert found.r_low_ohm < found.typical_r_ohm < found.r_high_ohm
     assert (plan.rest_ms, plan.on_ms, plan.recovery_ms, plan.repeats) == (5000, 300, 1000, 5)
 
 
 def test_a_stated_load_goes_first_and_must_be_in_the_bank() -> None:
-    assert choose(PROFILE, 1, 1.5, "LR6", load_ohm=15.0).load_index == 1
+    asked = choose(PROFILE, 1, 1.5, "LR6", load_ohm=15.0)
+    usual = choose(PROFILE, 1, 1.5, "LR6").expected_u_rel
+    assert asked.load_index == 1 and usual is not None
+    assert asked.expected_u_rel is not None and asked.expected_u_rel > usual
+    assert choose(PROFILE, 1, 1.5, "of my own", load_ohm=15.0).expected_u_rel is None
     error = refused(1, 1.5, load_ohm=5.0)
     assert error.code == "load_not_in_bank"
     assert "3.3, 15, 68, 470" in error.remedy

@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from sagline.analysis import budget
+from sagline.analysis import advice, budget
 from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.influences import influences_of
 from sagline.analysis.profile import RigProfile
@@ -16,7 +16,6 @@ from sagline.analysis.values import (
     ONBOARD,
     SENSE,
     AnalysisError,
-    BudgetLine,
     Estimate,
     Notice,
     Quantity,
@@ -75,7 +74,7 @@ def estimate(
         rest_s=min(reading.rest_s for reading in series.kept),
         dvdt_v_per_s=drift * volts,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=tuple(_notices(series, converter, first.r_ohm, first.budget)),
+        notices=tuple(_notices(series, profile, converter, first)),
     )
 
 
@@ -99,9 +98,17 @@ def _material(series: Series, r_ohm: Quantity) -> list[int]:
 
 
 def _notices(
-    series: Series, converter: int, r_ohm: Quantity, lines: Sequence[BudgetLine]
+    series: Series, profile: RigProfile, converter: int, first: budget.Evaluation
 ) -> list[Notice]:
     t_s = series.times_s[0]
+    r_ohm, lines = first.r_ohm, first.budget
+
+    def remedy() -> str:
+        open_v, on_ms = first.emf_v.value, round(1e3 * min(one.on_s for one in series.kept))
+        # Where r cannot be told from zero, what U would be is told for the most it may be.
+        at_most_ohm = max(r_ohm.value, r_ohm.high95 or 0.0)
+        return advice.remedy(profile, converter, series.load, open_v, at_most_ohm, on_ms)
+
     notices = [
         Notice(
             "ohmic_part_unavailable",
@@ -122,7 +129,7 @@ def _notices(
                 "onboard_linearity",
                 "the on-board converter's linearity is not corrected; it makes "
                 f"{100 * share['linearity']:.0f} % of the variance of r",
-                "measure with --load and fewer ohms, if the cell bears it",
+                remedy(),
             )
         )
     if len(series.kept) == 1:
@@ -161,7 +168,7 @@ def _notices(
             Notice(
                 "below_resolution",
                 f"r({t_s:g} s) is below {r_ohm.high95:.2g} Ω; the rig cannot tell it from zero",
-                "measure with --load and fewer ohms, if the cell bears it, or with more --repeats",
+                remedy(),
             )
         )
     return notices

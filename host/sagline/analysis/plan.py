@@ -12,8 +12,12 @@ from sagline.analysis.influences import CHANNEL_NAMES, influences_of
 from sagline.analysis.profile import LoadProfile, RigProfile
 from sagline.analysis.step import WINDOW_RATIO
 from sagline.analysis.values import AnalysisError
+from sagline.designations import DESIGNATIONS, Designation, find
 
 TARGET_U_REL = 0.03
+WORTH = 2.0
+"""A load of fewer ohms is recommended where it makes U(r) smaller by this factor at least."""
+
 REST_MS = 5000
 ON_MS = 300
 RECOVERY_MS = 1000
@@ -27,7 +31,8 @@ BANK_MATCH = 1e-3
 
 @dataclass(frozen=True)
 class Plan:
-    """One series. `expected_u_rel` is U(r)/r at 95 %, None where r is not known yet."""
+    """One series. `expected_u_rel` is U(r)/r at 95 % for the r that the first look gave, or
+    that is typical of the designation; None where nothing is known of r."""
 
     load_index: int
     load_ohm: float
@@ -117,11 +122,14 @@ def choose(
         )
     on_ms = max(ON_MS, ceil(max(times_s) * WINDOW_RATIO * 1e3))
 
+    known = None if designation is None else _known(designation, load_ohm)
+    r_ohm = known.typical_r_ohm if probe_r_ohm is None and known is not None else probe_r_ohm
+
     def plan(index: int, reason: str, repeats: int = REPEATS) -> Plan:
         _refuse_limit(profile, index, open_v, on_ms)
         u_rel = None
-        if probe_r_ohm is not None and probe_r_ohm > 0.0:
-            u_rel = expected_u_rel(profile, converter, index, open_v, probe_r_ohm)
+        if r_ohm is not None and r_ohm > 0.0:
+            u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
         # Rest is at least ten times the pulse; recovery counts towards it.
         return Plan(
             index,
@@ -136,9 +144,12 @@ def choose(
 
     if load_ohm is not None:
         return plan(_in_bank(profile, load_ohm), "the load that was asked for")
-    if designation is not None:
-        found, usual_ohm = _designation_load(designation)
-        return plan(_in_bank(profile, usual_ohm), f"the usual load for {found}")
+    if known is not None:
+        reason = (
+            f"the usual load for {known.designation}, so that results can be compared "
+            f"(r is usually {known.r_low_ohm:g} to {known.r_high_ohm:g} Ω)"
+        )
+        return plan(_in_bank(profile, known.load_ohm), reason)
     if probe_r_ohm is None:
         reason = "an unknown cell: the lightest load first, to see what it can bear"
         return plan(probe_load(profile, open_v, on_ms), reason, repeats=1)
@@ -195,14 +206,13 @@ def _in_bank(profile: RigProfile, load_ohm: float) -> int:
     )
 
 
-def _designation_load(designation: str) -> tuple[str, float]:
-    from sagline.designations import DESIGNATIONS, find
-
+def _known(designation: str, load_ohm: float | None) -> Designation | None:
+    """The entry of a designation. One that is not in the table is None beside a stated load."""
     found = find(designation)
-    if found is None:
+    if found is None and load_ohm is None:
         raise AnalysisError(
             "unknown_designation",
             f"the designation {designation!r} is not in the table",
             f"choose one of {', '.join(DESIGNATIONS)}, or give --load",
         )
-    return found.designation, found.load_ohm
+    return found

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING
 
 from sagline.analysis.calibration import Waveform
 from sagline.analysis.plan import Plan
-from sagline.analysis.values import Estimate
+from sagline.analysis.values import Estimate, Notice
+from sagline.wording import plan_sentence
 
 if TYPE_CHECKING:
     from sagline.records import Ending, Record, StepRecord
@@ -29,10 +30,14 @@ class Probing:
 
 @dataclass(frozen=True)
 class Planned:
-    """What will be done, and why; `record` is the run's record, still without steps."""
+    """What will be done, and why; `record` is the run's record, still without steps.
+
+    `advice` is what to know beforehand: it stands with the result too.
+    """
 
     plan: Plan
     record: "Record"
+    advice: tuple[Notice, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,7 +101,7 @@ def describe(item: Progress) -> str:
         case Probing(load_ohm):
             return f"Unknown cell: a short look on {load_ohm:g} Ω"
         case Planned(plan, _):
-            return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
+            return plan_sentence(plan)
         case Extended(repeats, u_rel, target_u_rel):
             return (
                 f"U(r) is {100 * u_rel:.2g} %, {100 * target_u_rel:g} % was asked for: "

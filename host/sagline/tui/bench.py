@@ -187,13 +187,10 @@ class Bench(Screen[None]):
                 self._fill(open_v, None, None, None)
             case Probing(load_ohm):
                 self._say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
-            case Planned(plan):
-                self._say(
-                    "#words",
-                    wording.plan_sentence(
-                        plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
-                    ),
-                )
+            case Planned(plan, _, advice):
+                self.notes = wording.notice_lines(advice)
+                said = (line for notice in advice for line in (notice.text, notice.remedy))
+                self._say("#words", "\n".join((wording.plan_sentence(plan), *said)))
             case Cooling() | Extended():
                 self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):

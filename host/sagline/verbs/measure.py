@@ -15,6 +15,11 @@ EPILOG = """examples:
   sagline measure --rig 'virtual://lr6?seed=7'
   sagline measure --designation LR6 --label kitchen-3 --json > kitchen-3.json
   sagline measure --load 68 --repeats 3 --times 0.1,1
+
+before you connect it:
+  Read a pack that you do not know with a voltmeter: the rig bears 16.5 V at most, so no
+  24 V pack may be connected. A power bank or a pack with electronics in it is no cell: what
+  is measured is its converter or its protection. Take chargers and appliances off first.
 """
 
 
@@ -124,6 +129,7 @@ def _measure(
     from sagline.device.rig import open_rig
     from sagline.log.choice import log_for
     from sagline.log.keeper import Keeper
+    from sagline.wording import plan_lines
 
     record_id = ""
     with ProgressLine() as line, open_rig(address, trace) as rig:
@@ -134,6 +140,8 @@ def _measure(
             for item in items:
                 if isinstance(item, Planned):
                     record_id = item.record.id
+                    line.keep(plan_lines(item.plan, item.advice))
+                    continue
                 if isinstance(item, Finished):
                     return item.result, record_id, keeper
                 line.show(describe(item))

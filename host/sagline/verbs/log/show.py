@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _about(record: "Record", deleted: bool) -> list[str]:
-    from sagline.wording import shown
+    from sagline.wording import expectation, shown
 
     state = record.state
     if record.ending is not None and record.ending.code is not None:
@@ -75,6 +75,8 @@ def _about(record: "Record", deleted: bool) -> list[str]:
         ("operator", record.operator),
         ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
         ("done", f"{_repeats(record)} on {record.plan.load_ohm:g} Ω"),
+        ("plan", record.plan.reason),
+        ("expected", expectation(record.plan)),
         ("state", f"{state}; deleted" if deleted else state),
     ]
     return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
