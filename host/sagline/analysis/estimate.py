@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from sagline.analysis import advice, budget
+from sagline.analysis import advice, budget, feeding
 from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.influences import influences_of
 from sagline.analysis.profile import RigProfile
@@ -38,10 +38,12 @@ def estimate(
     All steps are repeats with one load and range; where the scatter of the first
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
     covariance and the rows belong to the first time. Raises AnalysisError:
-    `negative_resistance` where even the upper end of the interval of r is below zero, and
-    those of `repeats.combine`.
+    `something_else_connected`, `negative_resistance` where even the upper end of the interval
+    of r is below zero, and those of `repeats.combine`.
     """
     series = combine(steps, profile, converter, times_s, first_stage)
+    each_ohm = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
+    feeding.refuse(series.kept, each_ohm, profile, converter)
     evaluations = [
         budget.evaluate(
             influences_of(
