@@ -347,11 +347,11 @@ def test_a_lithium_cell_below_its_cut_off_is_not_loaded(name, cell, below_v, abo
 def test_what_to_expect_of_a_starter_battery_is_said_before_it_is_loaded():
     with sagline.open_rig("virtual://starter12?seed=1") as rig:
         items = list(run(rig, Settings(designation="PB12", repeats=3)))
-    planned = items[[isinstance(item, Planned) for item in items].index(True)]
+    (planned,) = [item for item in items if isinstance(item, Planned)]
     (notice,) = planned.advice
     assert planned.plan.load_ohm == 15.0, "never changed by itself"
     assert notice.code == "heavier_load_advised" and "--load 3.3" in notice.remedy
-    result = items[-1].result
+    (result,) = [item.result for item in items if isinstance(item, Finished)]
     assert notice.code in {warning.code for warning in result.warnings}
     # What was said is what came, between the typical and the strongest battery.
     reached = (result.r_ohm.high95 - result.r_ohm.low95) / 2.0 / result.r_ohm.value
@@ -368,6 +368,7 @@ def test_an_unknown_pack_is_a_caution_before_the_first_repeat():
             for item in run(rig, Settings(repeats=1, **wish)):
                 if isinstance(item, Planned):
                     return {notice.code: notice for notice in item.advice}
+        raise AssertionError("nothing was planned")
 
     assert "voltmeter" in said("virtual://6lr61?seed=1")["unknown_pack"].remedy
     assert "unknown_pack" not in said("virtual://6lr61?seed=1", designation="6LR61")
