@@ -6,9 +6,17 @@ from dataclasses import replace
 
 from sagline.analysis.estimate import estimate
 from sagline.analysis.target import missed
+from sagline.analysis.terminal import terminal
 from sagline.analysis.values import Notice
 from sagline.records import Record
 from sagline.results import Result, make_result
+
+_EXTRAPOLATED = Notice(
+    "extrapolated",
+    "short-circuit current and greatest power are computed from E and r, far beyond the current "
+    "that was measured: there r is another, and a fuse or a protection would act first",
+    "take them for what the model says, not for what the cell gives; never short a cell",
+)
 
 
 def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
@@ -24,11 +32,13 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         rig = (record.profile, record.converter, record.plan.load_index)
         notice = missed(found, asked.target_u_rel, *rig)
         found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
+    if found.short_circuit is not None:
+        found = replace(found, notices=(*found.notices, _EXTRAPOLATED))
     if record.state != "complete":
         found = replace(found, notices=(*found.notices, _cut_off(record)))
     remarks = () if record.ending is None else record.ending.remarks
     said = tuple(Notice(remark.code, remark.text, remark.remedy) for remark in remarks)
-    return make_result(
+    result = make_result(
         replace(found, notices=found.notices + said),
         kind=record.kind,
         measured_at=record.started_at,
@@ -39,6 +49,21 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         operator=record.operator,
         temperature_c=record.temperature_c,
     )
+    return with_terminal(record, result)
+
+
+def with_terminal(record: Record, result: Result) -> Result:
+    """Return the record's `result`, stored or new, with what was read at the terminals.
+
+    Raises AnalysisError where the record does not have it.
+    """
+    t_s = result.r_ohm.t_s
+    if t_s is None:
+        return result
+    # A result of a run that was cut off, or goes on, may be of fewer steps.
+    kept = [row.kept for row in result.repeats]
+    steps = [step.raw() for step in record.steps[: len(kept)]]
+    return result.with_terminal(terminal(steps, kept, record.profile, record.converter, t_s))
 
 
 def _cut_off(record: Record) -> Notice:

@@ -56,8 +56,10 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert (emf_v - loaded_v) / current_a == pytest.approx(r_ohm, rel=2e-3)
         assert f"E = {emf_v:.5f} V" in shown and f"V = {loaded_v:.5f} V" in shown
         assert f"I = {current_a:.5f} A" in shown
-        assert re.search(r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d\)", shown)
-        assert re.search(r"EMF +=? ?1\.\d+ V ± 0\.\d+ V   \(95 %, k = \d\.\d\d\)", shown)
+        assert re.search(
+            r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d, dof [^)]+\)", shown
+        )
+        assert re.search(r"EMF +=? ?1\.\d+ V ± 0\.\d+ V   \(95 %, k = \d\.\d\d, dof [^)]+\)", shown)
         assert len(re.findall(r"^ +\d  0\.\d{4} Ω   1\.\d{4} V", shown, re.M)) == 5
         assert "voltage in V" in shown and "s after load on" in shown
         assert BRAILLE.search(shown)

@@ -3,6 +3,7 @@
 
 import pytest
 
+from sagline.analysis.terminal import Terminal
 from sagline.analysis.values import Notice, RepeatRow
 from sagline.wording import (
     Working,
@@ -44,15 +45,10 @@ def test_letters_stand_below_each_other() -> None:
     )
 
 
-def test_the_working_is_of_means_over_the_kept_repeats() -> None:
-    rows = (
-        RepeatRow(1, 0.5, 1.52, True, None),
-        RepeatRow(2, 9.9, 9.9, False, "the cell moved"),
-        RepeatRow(3, 0.5, 1.48, True, None),
-        RepeatRow(4, None, None, False, "clipped"),
-    )
-    found = Working.of(rows, r_ohm=0.5, current_a=1.0)
-    assert (found.open_v, found.loaded_v, found.repeats) == (1.5, 1.0, 2)
+def test_the_working_is_what_a_calculator_gives() -> None:
+    found = Working.of(Terminal(1.5, 1.0, 2), 1.0)
+    assert found == Working(1.5, 1.0, 1.0, 2) and found.r_ohm == 0.5
+    assert Working.of(None, 1.0) is None and Working.of(Terminal(1.5, 1.5, 2), 0.0) is None
 
 
 def test_broken_lines_hang_behind_what_they_belong_to() -> None:

@@ -17,6 +17,7 @@ from sagline.analysis import presence, stuck, target
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
+from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
@@ -189,7 +190,9 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         steps.append(StepRecord.of(repeat, at_s, raw))
         found = estimate(raws, rig.profile, rig.converter, settings.times_s, first_stage)
         drawn = waveform(raw, rig.profile, rig.converter)
-        yield RepeatDone(repeat, repeats, steps[-1], drawn, found)
+        kept = [row.kept for row in found.repeats]
+        read = terminal(raws, kept, rig.profile, rig.converter, settings.times_s[0])
+        yield RepeatDone(repeat, repeats, steps[-1], drawn, found, read)
         if repeat == first_stage and settings.target_u_rel is not None:
             repeats = target.repeats_for(found, settings.target_u_rel, MAX_REPEATS)
             if repeats > repeat:

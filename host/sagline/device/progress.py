@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from sagline.analysis.calibration import Waveform
 from sagline.analysis.plan import Plan
+from sagline.analysis.terminal import Terminal
 from sagline.analysis.values import Estimate, Notice
 from sagline.wording import plan_sentence
 
@@ -72,7 +73,8 @@ class Cooling:
 class RepeatDone:
     """A step is in: its record, its waveform, and the estimate from all steps so far.
 
-    `estimate` of fewer repeats than planned is provisional.
+    `estimate` of fewer repeats than planned is provisional. `terminal` is what was read, for
+    the working.
     """
 
     repeat: int
@@ -80,6 +82,7 @@ class RepeatDone:
     step: "StepRecord"
     waveform: Waveform
     estimate: Estimate
+    terminal: Terminal | None = None
 
 
 @dataclass(frozen=True)
@@ -112,7 +115,7 @@ def describe(item: Progress) -> str:
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
         case Cooling(ready_in_s):
             return f"The load is still warm: cool in {ready_in_s:.0f} s at the latest"
-        case RepeatDone(repeat, repeats, _, _, estimate):
+        case RepeatDone(repeat, repeats, _, _, estimate, _):
             r_ohm = estimate.r_at[0][1].value
             return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"
         case Finished():

@@ -211,8 +211,11 @@ class Bench(Screen[None]):
 
     def _repeat_done(self, item: RepeatDone) -> None:
         found: Estimate = item.estimate
-        means = Working.of(found.repeats, found.r_at[0][1].value, found.current.value)
-        self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+        means = Working.of(item.terminal, found.current.value)
+        marks_v: tuple[tuple[float, str], ...] = ()
+        if means is not None:
+            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+            marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self._say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
         self.notes = wording.notice_lines(found.notices)
         self._say(
@@ -221,7 +224,6 @@ class Bench(Screen[None]):
         self.query_one("#repeats", VerticalScroll).scroll_to(
             y=item.repeat, animate=False, immediate=True
         )
-        marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self.query_one(StepPlot).show(
             step_curve(
                 item.waveform.t_s.tolist(),

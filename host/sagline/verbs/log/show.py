@@ -26,6 +26,7 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the run. Returns the exit status."""
+    from sagline.computing import with_terminal
     from sagline.wording import report_lines
 
     with open_log(args) as log:
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         print(_why_none(record, args))
         return 0
     print()
-    print("\n".join(report_lines(result)))
+    print("\n".join(report_lines(with_terminal(record, result))))
     if len(results) > 1:
         print(f"\n{len(results)} results; shown is {result.id}:")
         for one in results:
