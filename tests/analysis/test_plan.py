@@ -66,6 +66,18 @@ def test_the_lightest_load_that_meets_the_target_is_taken(r_ohm: float, open_v: 
             assert expected_u_rel(PROFILE, 1, index, open_v, r_ohm) > 0.03
 
 
+def test_a_target_of_ones_own_decides_on_the_load() -> None:
+    """As little as it takes: lighter for a modest target, heavier for a strict one."""
+    loads = [
+        choose(PROFILE, 1, 12.7, probe_r_ohm=0.1, target_u_rel=target).load_ohm
+        for target in (0.1, None, 0.011)
+    ]
+    assert loads == [68.0, 15.0, 3.3]
+    plan = choose(PROFILE, 1, 12.7, probe_r_ohm=0.1, target_u_rel=0.1)
+    assert "within 10 %" in plan.reason and plan.expected_u_rel is not None
+    assert 0.03 < plan.expected_u_rel <= 0.1
+
+
 def test_where_none_meets_the_target_the_best_one_is_taken_but_none_below_r() -> None:
     plan = choose(PROFILE, 0, 1.58, probe_r_ohm=0.16)
     assert plan.expected_u_rel is not None and plan.expected_u_rel > 0.03

@@ -88,8 +88,12 @@ def before(
     open_v: float,
     designation: str | None,
     probe_r_ohm: float | None,
+    target_u_rel: float | None = None,
 ) -> tuple[Notice, ...]:
-    """What to know before the first repeat; `probe_r_ohm` is what a first look gave."""
+    """What to know before the first repeat; `probe_r_ohm` is what a first look gave.
+
+    A U(r) within the target (3 % where None is given) is no reason for another load.
+    """
     said = []
     if designation is None and open_v > UNKNOWN_PACK_V:
         said.append(
@@ -105,7 +109,7 @@ def before(
     known = None if designation is None else find(designation)
     r_ohm = probe_r_ohm if known is None else known.typical_r_ohm
     expected = plan.expected_u_rel
-    if expected is None or expected <= TARGET_U_REL or r_ohm is None:
+    if expected is None or expected <= (target_u_rel or TARGET_U_REL) or r_ohm is None:
         return tuple(said)
     load, on_ms = plan.load_index, plan.on_ms
     better = recommended(profile, converter, load, open_v, r_ohm, on_ms)

@@ -102,13 +102,14 @@ def choose(
     probe_r_ohm: float | None = None,
     *,
     times_s: Sequence[float] = (0.1,),
+    target_u_rel: float | None = None,
 ) -> Plan:
     """The plan for one cell of `open_v`.
 
     A stated load goes before a designation, a designation before the search. Without any
     of the three and without `probe_r_ohm` (what a first look gave) it is the probe itself;
-    with it, the lightest load whose expected U(r) is within 3 %, else the best one that
-    its limits allow, but none smaller than r. Raises AnalysisError:
+    with it, the lightest load whose expected U(r) is within the target (3 % where None is
+    given), else the best one that its limits allow, but none smaller than r. Raises AnalysisError:
     `voltage_out_of_range`, `load_not_in_bank`, `unknown_designation`, `load_limit`,
     `no_load_allowed`, `no_converter`.
     """
@@ -154,11 +155,12 @@ def choose(
         reason = "an unknown cell: the lightest load first, to see what it can bear"
         return plan(probe_load(profile, open_v, on_ms), reason, repeats=1)
     least_ohm = UNRESOLVED_SHARE * min(load.load_ohm for load in profile.loads)
-    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms))
+    aim = target_u_rel or TARGET_U_REL
+    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms, aim))
 
 
 def _search(
-    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int
+    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int, aim: float
 ) -> tuple[int, str]:
     lightest_first = sorted(
         range(len(profile.loads)), key=lambda item: -profile.loads[item].load_ohm
@@ -172,8 +174,8 @@ def _search(
         if profile.loads[index].load_ohm < r_ohm and allowed:
             break
         u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
-        if u_rel <= TARGET_U_REL:
-            return index, f"the lightest load that gives r within {100 * TARGET_U_REL:g} %"
+        if u_rel <= aim:
+            return index, f"the lightest load that gives r within {100 * aim:g} %"
         allowed.append((u_rel, index))
     if not allowed:
         raise AnalysisError(

@@ -172,10 +172,12 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         load_ohm=settings.load_ohm,
         probe_r_ohm=probe_r_ohm,
         times_s=settings.times_s,
+        target_u_rel=settings.target_u_rel,
     )
     plan = replace(plan, repeats=settings.repeats)
     record = _record(rig, settings, known, plan)
-    advice = before(rig.profile, rig.converter, plan, open_v, settings.designation, probe_r_ohm)
+    seen_as = (open_v, settings.designation, probe_r_ohm)
+    advice = before(rig.profile, rig.converter, plan, *seen_as, settings.target_u_rel)
     yield Planned(plan, record, advice)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
