@@ -89,6 +89,21 @@ def test_the_screen_and_the_procedure_agree() -> None:
     run(steps())
 
 
+def test_the_plan_and_what_it_will_yield_are_shown_before_the_first_load() -> None:
+    async def steps() -> None:
+        address = "virtual://starter12?seed=1&pace=real"
+        app = BenchApp(address, Settings(designation="PB12"), autostart=True)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: "--load 3.3" in screen_text(app))
+            shown = screen_text(app)
+            assert "repeat 1 of 5, rest" in shown and "Expected U(r): about " in shown
+            await pilot.press("n")
+            await until(pilot, lambda: "1. On 15 Ω, U(r) of about" in screen_text(app))
+            await pilot.press("q")
+
+    run(steps())
+
+
 def test_figures_are_provisional_until_the_last_repeat(monkeypatch: pytest.MonkeyPatch) -> None:
     def only_two(rig, settings):
         for item in real(rig, settings):

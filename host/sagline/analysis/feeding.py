@@ -137,5 +137,6 @@ def _refusal(text: str) -> AnalysisError:
         "something_else_connected",
         text,
         "something else is connected to the cell, or it is a pack with a converter in it: take "
-        "chargers and appliances off, measure the bare cell, and not a power bank",
+        "chargers and appliances off, measure the bare cell, and not a power bank; let a cell that "
+        "has just worked hard rest for some minutes",
     )
