@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from sagline.verbs.common import short_id
-from sagline.verbs.log.common import add_ids, add_verb, log_option, meant, open_log
+from sagline.verbs.log.common import add_ids, add_verb, log_option, meant, no_result, open_log
 
 if TYPE_CHECKING:
     from sagline.analysis.comparison import Candidate, Comparison
@@ -35,7 +35,6 @@ def add(verbs: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the comparison. Returns the exit status."""
     from sagline.analysis.comparison import compare
-    from sagline.log.opening import LogError
 
     found: dict[str, Candidate] = {}
     with open_log(args) as log:
@@ -45,13 +44,7 @@ def run(args: argparse.Namespace) -> int:
             results = log.results(record_id)
             result = meant(record, results, given)
             if result is None:
-                known = short_id(record_id)
-                raise LogError(
-                    "no_result",
-                    f"The run {known} ended before its result was made.",
-                    f"Make one: `sagline log recompute{log_option(args)} {known}`; or leave it "
-                    "out.",
-                )
+                raise no_result(record, args)
             if args.at is None:
                 r_ohm = result.r_ohm
             else:
