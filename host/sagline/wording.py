@@ -238,7 +238,7 @@ def extrapolated_lines(result: Result) -> list[str]:
     """
     rows = (
         ("short-circuit current E / r", "A", result.short_circuit_a),
-        ("greatest power E² / 4 r", "W", result.max_power_w),
+        ("greatest power E² / (4 r)", "W", result.max_power_w),
     )
     lines = [
         f"  {name:<27}  {_bounded(quantity, unit)}"

@@ -147,8 +147,8 @@ def choose(
         return plan(_in_bank(profile, load_ohm), "the load that was asked for")
     if known is not None:
         reason = (
-            f"the usual load for {known.designation}, so that results can be compared "
-            f"(r is usually {known.r_low_ohm:g} to {known.r_high_ohm:g} Ω)"
+            f"the usual load for {known.designation}, whose r is usually "
+            f"{known.r_low_ohm:g} to {known.r_high_ohm:g} Ω"
         )
         return plan(_in_bank(profile, known.load_ohm), reason)
     if probe_r_ohm is None:

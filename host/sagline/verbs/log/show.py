@@ -77,7 +77,7 @@ def _about(record: "Record", deleted: bool) -> list[str]:
         ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
         ("done", f"{_repeats(record)} on {record.plan.load_ohm:g} Ω"),
         ("plan", record.plan.reason),
-        ("expected", expectation(record.plan)),
+        ("outlook", expectation(record.plan)),
         ("state", f"{state}; deleted" if deleted else state),
     ]
     return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
