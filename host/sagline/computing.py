@@ -7,7 +7,7 @@ from dataclasses import replace
 from sagline.analysis.estimate import estimate
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
-from sagline.analysis.values import Notice
+from sagline.analysis.values import AnalysisError, Notice
 from sagline.records import Record
 from sagline.results import Result, make_result
 
@@ -55,15 +55,19 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
 def with_terminal(record: Record, result: Result) -> Result:
     """Return the record's `result`, stored or new, with what was read at the terminals.
 
-    Raises AnalysisError where the record does not have it.
+    Where the record does not have that, the result is returned as it is.
     """
     t_s = result.r_ohm.t_s
-    if t_s is None:
-        return result
-    # A result of a run that was cut off, or goes on, may be of fewer steps.
     kept = [row.kept for row in result.repeats]
+    # A result of a run that went on is of its first steps.
     steps = [step.raw() for step in record.steps[: len(kept)]]
-    return result.with_terminal(terminal(steps, kept, record.profile, record.converter, t_s))
+    if t_s is None or len(steps) < len(kept):
+        return result
+    try:
+        read = terminal(steps, kept, record.profile, record.converter, t_s)
+    except AnalysisError:
+        return result
+    return result.with_terminal(read)
 
 
 def _cut_off(record: Record) -> Notice:

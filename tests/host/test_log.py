@@ -14,6 +14,7 @@ from uuid6 import uuid7
 
 import sagline
 from sagline.cli import main
+from sagline.computing import with_terminal
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import Finished, RepeatDone
 from sagline.log.keeper import Keeper
@@ -22,6 +23,7 @@ from sagline.log.merging import equal_labels, merge
 from sagline.log.opening import LogError
 from sagline.log.recomputing import recompute
 from sagline.log.store import Log
+from sagline.wording import report_lines
 
 
 def keep(path, label, *, cell="lr6", stop_after=None):
@@ -173,6 +175,18 @@ def test_what_is_not_to_be_compared_is_refused(log_, ids):
     log_("recompute", ids["kitchen 1"], ids["block"], "--times", "0.2")
     status, _, err = log_("compare", ids["kitchen 1"], ids["block"], "--at", "0.2")
     assert status == 4 and "loads were different" in err
+
+
+def test_a_result_without_its_readings_is_shown_without_the_working(path, ids):
+    with Log(path) as log:
+        record = log.record(ids["kitchen 1"])
+        (stored,) = log.results(record.id)
+    assert stored.terminal is None
+    assert not any("(E − V) / I" in line for line in report_lines(stored))
+    found = with_terminal(record, stored)
+    assert found == stored and found.terminal.repeats == 2
+    assert any("(E − V) / I" in line for line in report_lines(found))
+    assert with_terminal(record.with_steps([], None), stored).terminal is None
 
 
 def test_an_interrupted_run_says_how_to_compute_what_there_is(log_, ids, path):
