@@ -2,7 +2,7 @@
 """The command line: parse, dispatch, and turn every error into words and a status.
 
 Exit statuses: 0 result; 1 our fault; 2 usage, or output not written; 3 no rig or link
-lost; 4 refused; 5 result not stored; 130 stopped by the user, load off; 128 + N by
+lost; 4 refused; 5 result not stored or not printed; 130 stopped by the user, load off; 128 + N by
 signal N likewise.
 """
 
@@ -23,7 +23,7 @@ VERBS = (demo, measure, log, rigs, virtual, hands, where, schema)
 STATUSES = """exit status:
   0 result, with or without notes   1 our fault
   2 usage, or output that cannot be written   3 no rig, or link lost
-  4 refused by guard or validity   5 result made but not stored
+  4 refused by guard or validity   5 result made but not stored or printed
   130 stopped by the user, load off   143, 129 by SIGTERM, SIGHUP, load off
 """
 

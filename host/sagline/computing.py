@@ -6,9 +6,17 @@ from dataclasses import replace
 
 from sagline.analysis.estimate import estimate
 from sagline.analysis.target import missed
-from sagline.analysis.values import Notice
+from sagline.analysis.terminal import terminal
+from sagline.analysis.values import AnalysisError, Notice
 from sagline.records import Record
 from sagline.results import Result, make_result
+
+_EXTRAPOLATED = Notice(
+    "extrapolated",
+    "short-circuit current and greatest power are computed from E and r, far beyond the current "
+    "that was measured: there r is another, and a fuse or a protection would act first",
+    "take them for what the model says, not for what the cell gives; never short a cell",
+)
 
 
 def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
@@ -28,13 +36,17 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         asked.first_stage,
         None if known is None else known.at(record.started_at),
     )
-    if asked.target_u_rel is not None and (notice := missed(found, asked.target_u_rel)):
-        found = replace(found, notices=(*found.notices, notice))
+    if asked.target_u_rel is not None:
+        rig = (record.profile, record.converter, record.plan.load_index)
+        notice = missed(found, asked.target_u_rel, *rig)
+        found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
+    if found.short_circuit is not None:
+        found = replace(found, notices=(*found.notices, _EXTRAPOLATED))
     if record.state != "complete":
         found = replace(found, notices=(*found.notices, _cut_off(record)))
     remarks = () if record.ending is None else record.ending.remarks
     said = tuple(Notice(remark.code, remark.text, remark.remedy) for remark in remarks)
-    return make_result(
+    result = make_result(
         replace(found, notices=found.notices + said),
         kind=record.kind,
         measured_at=record.started_at,
@@ -46,6 +58,25 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
         temperature_c=record.temperature_c,
         calibration_id=None if known is None else known.id,
     )
+    return with_terminal(record, result)
+
+
+def with_terminal(record: Record, result: Result) -> Result:
+    """Return the record's `result`, stored or new, with what was read at the terminals.
+
+    Where the record does not have that, the result is returned as it is.
+    """
+    t_s = result.r_ohm.t_s
+    kept = [row.kept for row in result.repeats]
+    # A result of a run that went on is of its first steps.
+    steps = [step.raw() for step in record.steps[: len(kept)]]
+    if t_s is None or len(steps) < len(kept):
+        return result
+    try:
+        read = terminal(steps, kept, record.profile, record.converter, t_s)
+    except AnalysisError:
+        return result
+    return result.with_terminal(read)
 
 
 def _cut_off(record: Record) -> Notice:

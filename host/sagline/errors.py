@@ -9,7 +9,7 @@ SaglineError
 │   └── WrongDevice     something else, or another protocol, is on the port
 ├── Refused          4  guard or validity said no
 │   └── BoardRefused    the board answered an error number
-├── NotStored        5  the result exists but could not be kept
+├── NotStored        5  the result exists but could not be kept or printed
 └── Cancelled      130  the user stopped it; the load is off (128 + signal: a signal did)
 """
 
@@ -99,7 +99,7 @@ class BoardRefused(Refused):
 
 
 class NotStored(SaglineError):
-    """The result was made but could not be stored."""
+    """The result was made but could not be stored, or printed."""
 
     exit_status = 5
 

@@ -9,10 +9,11 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
 from uuid6 import uuid7
 
 from sagline.analysis import values
+from sagline.analysis.terminal import Terminal
 from sagline_board import __version__
 
 if TYPE_CHECKING:
@@ -104,7 +105,11 @@ class Warning_(_Model):
 
 
 class Result(_Model):
-    """One measurement of one cell."""
+    """One measurement of one cell.
+
+    `terminal` is what was read at its terminals, for the working: no part of the document,
+    for the record has it.
+    """
 
     schema_: Literal["sagline-result-1"] = Field(RESULT_SCHEMA, alias="schema")
     id: str
@@ -134,6 +139,22 @@ class Result(_Model):
     emf_budget: list[EmfShare]
     conditions: Conditions
     warnings: list[Warning_]
+    _terminal: Terminal | None = PrivateAttr(None)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether the documents are equal, whatever is at hand beside them."""
+        return isinstance(other, Result) and self.to_dict() == other.to_dict()
+
+    @property
+    def terminal(self) -> Terminal | None:
+        """Means of the readings at r's time; None where the record is not at hand."""
+        return self._terminal
+
+    def with_terminal(self, terminal: Terminal | None) -> "Result":
+        """Return the same result with these readings beside it."""
+        beside = self.model_copy()
+        beside._terminal = terminal
+        return beside
 
     @property
     def main_times_s(self) -> list[float | None]:

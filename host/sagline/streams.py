@@ -13,7 +13,7 @@ from typing import Any, TextIO, cast
 from sagline.errors import UsageError
 
 _PLAIN = {
-    "Ω": "ohm", "µ": "u", "−": "-", "±": "+/-", "²": "^2", "°": "deg ", "…": "...",
+    "Ω": "ohm", "µ": "u", "−": "-", "±": "+/-", "²": "^2", "∞": "infinite", "°": "deg ", "…": "...",
 }  # fmt: skip
 """What is written for a character that the output's encoding lacks."""
 

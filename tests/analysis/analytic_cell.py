@@ -38,6 +38,8 @@ class Cell:
     pair_ohm: float = 0.0
     tau_s: float = 1.0
     drift_v_per_s: float = 0.0
+    ripple_v: float = 0.0
+    ripple_hz: float = 100.0
 
     def loaded(self, t_s: Any, loop_ohm: float) -> tuple[Any, Any]:
         """Terminal voltage and current at t after load on, the diode in the loop.
@@ -176,6 +178,9 @@ def make_step(
         on = from_us == on_us
         v_t, i = cell.loaded(t_s, seen_ohm + leads_ohm) if on else (cell.emf_v + 0 * t_s, 0 * t_s)
         v_t = v_t + cell.drift_v_per_s * t_s
+        # The mean of a sine over a window is shorter by sinc(f T).
+        heard_v = cell.ripple_v * np.sinc(cell.ripple_hz * length * 1e-6)
+        v_t = v_t + heard_v * np.sin(2.0 * np.pi * cell.ripple_hz * t_s)
         v_return = i * RETURN_LEAD_OHM
         v_force = np.where(on, v_return + i * seen_ohm, v_t)
         codes = np.zeros_like(t_s)

@@ -61,7 +61,7 @@ def test_without_noise_r_is_right_at_every_time(course: Callable[..., Any], fron
 
 @pytest.mark.parametrize("course", [diffusion, three_pairs])
 def test_both_converters_together_are_right_on_the_average(course: Callable[..., Any]) -> None:
-    """Their weights mean something with their own noise only: eight runs, three s.d. of the mean."""
+    """Their weights mean something with their own noise: eight runs, three s.d. of the mean."""
     cell = AnyCourse(course)
     runs = [
         estimate([both(cell, np.random.default_rng([seed, n]), rest_s=1.0) for n in range(5)],

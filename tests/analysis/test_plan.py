@@ -28,12 +28,18 @@ def test_every_designation_has_its_load_in_the_bank_and_within_limits(name: str)
     found = DESIGNATIONS[name]
     plan = choose(PROFILE, 1, found.nominal_v, name)
     assert plan.load_ohm == found.load_ohm
-    assert plan.expected_u_rel is None and name in plan.reason
+    typical = expected_u_rel(PROFILE, 1, plan.load_index, found.nominal_v, found.typical_r_ohm)
+    assert plan.expected_u_rel == typical and name in plan.reason
+    assert found.r_low_ohm < found.typical_r_ohm < found.r_high_ohm
     assert (plan.rest_ms, plan.on_ms, plan.recovery_ms, plan.repeats) == (5000, 300, 1000, 5)
 
 
 def test_a_stated_load_goes_first_and_must_be_in_the_bank() -> None:
-    assert choose(PROFILE, 1, 1.5, "LR6", load_ohm=15.0).load_index == 1
+    asked = choose(PROFILE, 1, 1.5, "LR6", load_ohm=15.0)
+    usual = choose(PROFILE, 1, 1.5, "LR6").expected_u_rel
+    assert asked.load_index == 1 and usual is not None
+    assert asked.expected_u_rel is not None and asked.expected_u_rel > usual
+    assert choose(PROFILE, 1, 1.5, "of my own", load_ohm=15.0).expected_u_rel is None
     error = refused(1, 1.5, load_ohm=5.0)
     assert error.code == "load_not_in_bank"
     assert "3.3, 15, 68, 470" in error.remedy
@@ -58,6 +64,18 @@ def test_the_lightest_load_that_meets_the_target_is_taken(r_ohm: float, open_v: 
     for index, load in enumerate(PROFILE.loads):
         if load.load_ohm > plan.load_ohm:
             assert expected_u_rel(PROFILE, 1, index, open_v, r_ohm) > 0.03
+
+
+def test_a_target_of_ones_own_decides_on_the_load() -> None:
+    """As little as it takes: lighter for a modest target, heavier for a strict one."""
+    loads = [
+        choose(PROFILE, 1, 12.7, probe_r_ohm=0.1, target_u_rel=target).load_ohm
+        for target in (0.1, None, 0.011)
+    ]
+    assert loads == [68.0, 15.0, 3.3]
+    plan = choose(PROFILE, 1, 12.7, probe_r_ohm=0.1, target_u_rel=0.1)
+    assert "within 10 %" in plan.reason and plan.expected_u_rel is not None
+    assert 0.03 < plan.expected_u_rel <= 0.1
 
 
 def test_where_none_meets_the_target_the_best_one_is_taken_but_none_below_r() -> None:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from scipy.stats import t
 
+from analysis.analytic_cell import PROFILE
 from sagline.analysis.repeats import Scatter
 from sagline.analysis.target import missed, repeats_for, u_rel
 from sagline.analysis.values import BudgetLine, Estimate, Quantity, RepeatRow
@@ -62,12 +63,12 @@ def test_rejected_repeats_are_made_beside_those_that_count() -> None:
 
 
 def test_what_is_said_where_it_is_missed() -> None:
-    assert missed(found(scatter_u=0.001, rest_u=0.01), 0.03) is None
-    said = missed(found(scatter_u=0.001, rest_u=0.02), 0.03)
+    assert missed(found(scatter_u=0.001, rest_u=0.01), 0.03, PROFILE, 1, 0) is None
+    said = missed(found(scatter_u=0.001, rest_u=0.02), 0.03, PROFILE, 1, 0)
     assert said is not None
     assert "4 %, and 3 % was asked for; most of it comes from load resistance" in said.text
     assert "cannot help" in said.remedy
-    said = missed(found(scatter_u=0.02, rest_u=0.001), 0.03)
+    said = missed(found(scatter_u=0.02, rest_u=0.001), 0.03, PROFILE, 1, 0)
     assert said is not None
     assert "ask for more repeats" in said.remedy
     assert u_rel(found(scatter_u=0.01, rest_u=0.0, r_ohm=-1.0)) is None

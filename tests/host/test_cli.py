@@ -13,6 +13,7 @@ from sagline import __version__, cli, open_rig
 from sagline.device import procedure
 from sagline.device.progress import RepeatDone
 from sagline.virtual.cells import CATALOGUE
+from terminal import Terminal
 
 LR6 = "virtual://lr6?seed=7"
 
@@ -401,3 +402,21 @@ def test_output_into_a_closed_pipe_is_no_fault():
     )  # fmt: skip
     assert run.stderr == ""
     assert run.stdout.strip() == "0"
+
+
+def test_a_person_at_a_terminal_reads_the_plan_before_the_first_load():
+    given = ("measure", "--rig", "virtual://starter12?seed=1", "--designation", "PB12")
+    with Terminal(*given, "--repeats", "1", whole=False) as terminal:
+        assert terminal.ended() == 0
+    before, _, after = terminal.shown.partition("Repeat 1 of 1: load on")
+    assert after, "the load went on"
+    # It stays, in lines of its own; what follows is one line that is written over.
+    assert "\x1b[KPlan: 1 repeat on 15 Ω" in before and "Expected" in before
+    assert "Measure with --load 3.3" in before
+    assert "loads are not to be compared.\r\n\r\x1b[KRepeat 1" in before
+
+
+def test_help_says_what_to_do_with_an_unknown_pack(capsys):
+    assert cli.main(["measure", "--help"]) == 0
+    said = capsys.readouterr().out
+    assert "voltmeter" in said and "16.5 V" in said and "24 V" in said

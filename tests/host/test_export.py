@@ -181,7 +181,9 @@ def test_a_record_goes_to_another_log_and_gives_the_same_figures(export, ids, pa
     with Log(tmp_path / "fresh.sqlite", write=True) as log:
         log.begin(record)
         again = result_of(log.record(record.id))
-    assert again.model_copy(update={"id": stored.id}) == stored
+    # A later version may have more to say of the same figures.
+    said = {"id": stored.id, "warnings": stored.warnings}
+    assert again.model_copy(update=said) == stored
 
 
 def test_several_runs_go_to_a_folder(export, ids, tmp_path):

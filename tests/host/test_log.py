@@ -14,6 +14,7 @@ from uuid6 import uuid7
 
 import sagline
 from sagline.cli import main
+from sagline.computing import with_terminal
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import Finished, RepeatDone
 from sagline.log.keeper import Keeper
@@ -22,6 +23,7 @@ from sagline.log.merging import equal_labels, merge
 from sagline.log.opening import LogError
 from sagline.log.recomputing import recompute
 from sagline.log.store import Log
+from sagline.wording import report_lines
 
 
 def keep(path, label, *, cell="lr6", stop_after=None):
@@ -138,6 +140,53 @@ def test_show_prints_record_and_result(log_, ids):
         [],
         1,
     )
+
+
+def test_runs_are_compared_the_smallest_r_first(path, tmp_path, log_, ids):
+    other = tmp_path / "worn.sqlite"
+    with sagline.open_rig("virtual://lr6-worn?seed=3") as rig:
+        list(Keeper(other).keep(run(rig, Settings(designation="LR6", repeats=2, label="worn"))))
+    assert log_("merge", str(other))[0] == 0
+    with Log(path) as log:
+        worn = next(row.id for row in list_runs(log, Filters(label="worn")))
+    status, out, err = log_("compare", worn, ids["kitchen 1"])
+    assert (status, err) == (0, "")
+    assert max(map(len, out.splitlines())) <= 80
+    rows = [line.split() for line in out.splitlines()[2:4]]
+    assert [row[0] for row in rows] == [ids["kitchen 1"][-8:], worn[-8:]]
+    assert rows[0][-2:] == ["kitchen", "1"] and float(rows[1][-2]) > 1.0, "r 0.16 and 0.42 ohm"
+    assert "No temperature is known" in out
+    found = json.loads(log_("compare", worn, ids["kitchen 1"], "--json")[1])["comparison"]
+    assert found["t_s"] == 0.1 and found["pairs"][0]["en"] > 1.0
+    assert found["pairs"][0]["difference_ohm"] == pytest.approx(
+        found["rows"][1]["r_ohm"] - found["rows"][0]["r_ohm"]
+    )
+
+
+def test_what_is_not_to_be_compared_is_refused(log_, ids):
+    status, out, err = log_("compare", ids["kitchen 1"], ids["block"])
+    assert (status, out) == (4, "") and "3.3, 68 Ω" in err
+    status, _, err = log_("compare", ids["kitchen 1"], ids["kitchen 1"], "--json")
+    assert status == 4 and json.loads(err)["error"]["code"] == "nothing_to_compare"
+    assert log_("compare", ids["kitchen 1"], ids["cut off"])[0] == 2
+    status, _, err = log_("compare", ids["kitchen 1"], ids["block"], "--at", "0.2")
+    assert status == 2 and "--times 0.2" in err
+    # What the remedy says is done, and then only the loads stand in the way.
+    log_("recompute", ids["kitchen 1"], ids["block"], "--times", "0.2")
+    status, _, err = log_("compare", ids["kitchen 1"], ids["block"], "--at", "0.2")
+    assert status == 4 and "loads were different" in err
+
+
+def test_a_result_without_its_readings_is_shown_without_the_working(path, ids):
+    with Log(path) as log:
+        record = log.record(ids["kitchen 1"])
+        (stored,) = log.results(record.id)
+    assert stored.terminal is None
+    assert not any("(E − V) / I" in line for line in report_lines(stored))
+    found = with_terminal(record, stored)
+    assert found == stored and found.terminal.repeats == 2
+    assert any("(E − V) / I" in line for line in report_lines(found))
+    assert with_terminal(record.with_steps([], None), stored).terminal is None
 
 
 def test_an_interrupted_run_says_how_to_compute_what_there_is(log_, ids, path):

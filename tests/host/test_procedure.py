@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: MIT
 """One measurement end to end on the virtual rig, stopped anywhere, refused where it must be."""
 
+import re
 import time
 from dataclasses import replace
 
@@ -22,7 +23,7 @@ from sagline.device.progress import (
 )
 from sagline.device.rig import LiveReading
 from sagline.errors import BoardRefused, Refused, UsageError, WrongDevice
-from sagline.virtual.cells import CELLS
+from sagline.virtual.cells import CATALOGUE, CELLS
 from sagline.virtual.hands import Hands
 from sagline.virtual.hardware import VirtualHardware
 from sagline.virtual.truth import truth
@@ -184,7 +185,7 @@ def test_the_onboard_converter_alone_says_what_limits_it():
     [
         ("lr6", None, False),
         ("lr6", "LR6", False),
-        ("lr6", "ICR18/65", True),
+        ("18650", "ICR18/65", True),
         ("lr6", "PB12", True),
         ("6lr61", None, True),
         ("6lr61", "6lr61", False),
@@ -323,6 +324,57 @@ def test_fewer_volts_than_a_flat_cell_of_its_kind_is_said():
         result = rig.measure(designation="6LR61", load_ohm=15.0, repeats=2)
     said = {warning.code: warning.text for warning in result.warnings}
     assert "1.31 V is less than the 5.4 V of a flat 6LR61" in said["below_band"]
+
+
+@pytest.mark.parametrize(
+    ("name", "cell", "below_v", "above_v"),
+    [("ICR18/65", "18650", 2.48, 2.52), ("IFpR26/65", "lfp", 1.98, 2.02)],
+)
+def test_a_lithium_cell_below_its_cut_off_is_not_loaded(name, cell, below_v, above_v, tmp_path):
+    text = (CATALOGUE / f"{cell}.toml").read_text(encoding="utf-8").split("[origin]")[0]
+    for emf_v, refused in ((below_v, True), (above_v, False)):
+        path = tmp_path / f"{emf_v}.toml"
+        path.write_text(re.sub(r"(?m)^emf_v = .*$", f"emf_v = {emf_v}", text), encoding="utf-8")
+        with sagline.open_rig(f"virtual://custom?cell={path}&seed=1") as rig:
+            running = run(rig, Settings(designation=name, repeats=1))
+            if not refused:
+                assert any(isinstance(item, Finished) for item in running)
+                continue
+            with pytest.raises(Refused, match="below the cut-off") as caught:
+                list(running)
+            assert caught.value.code == "below_cut_off" and "recycled" in caught.value.remedy
+            assert rig._link.fields("state")["state"] == 0, "no step was begun"
+
+
+def test_what_to_expect_of_a_starter_battery_is_said_before_it_is_loaded():
+    with sagline.open_rig("virtual://starter12?seed=1") as rig:
+        items = list(run(rig, Settings(designation="PB12", repeats=3)))
+    (planned,) = [item for item in items if isinstance(item, Planned)]
+    (notice,) = planned.advice
+    assert planned.plan.load_ohm == 15.0, "never changed by itself"
+    assert notice.code == "heavier_load_advised" and "--load 3.3" in notice.remedy
+    (result,) = [item.result for item in items if isinstance(item, Finished)]
+    assert notice.code in {warning.code for warning in result.warnings}
+    # What was said is what came, between the typical and the strongest battery.
+    reached = (result.r_ohm.high95 - result.r_ohm.low95) / 2.0 / result.r_ohm.value
+    said = [float(number) / 100 for number in re.findall(r"([0-9.]+) %", notice.text)]
+    assert said[0] < reached < said[1]
+    with sagline.open_rig("virtual://starter12?seed=1") as rig:
+        better = rig.measure(designation="PB12", load_ohm=3.3, repeats=3).r_ohm
+    assert (better.high95 - better.low95) / 2.0 / better.value < reached / 2.0
+
+
+def test_an_unknown_pack_is_a_caution_before_the_first_repeat():
+    def said(address, **wish):
+        with sagline.open_rig(address) as rig:
+            for item in run(rig, Settings(repeats=1, **wish)):
+                if isinstance(item, Planned):
+                    return {notice.code: notice for notice in item.advice}
+        raise AssertionError("nothing was planned")
+
+    assert "voltmeter" in said("virtual://6lr61?seed=1")["unknown_pack"].remedy
+    assert "unknown_pack" not in said("virtual://6lr61?seed=1", designation="6LR61")
+    assert "unknown_pack" not in said("virtual://lr6?seed=1")
 
 
 def test_another_firmware_version_is_a_notice_and_no_obstacle():

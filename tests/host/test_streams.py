@@ -2,6 +2,7 @@
 """Output that cannot be written, streams that are closed, and small alphabets."""
 
 import os
+import re
 import subprocess
 import sys
 
@@ -30,6 +31,20 @@ def test_a_full_disk_is_no_fault_of_ours(arguments, unbuffered):
     assert err.startswith("sagline: Could not write the output: No space left on device.\n  ")
 
 
+@FULL
+@pytest.mark.parametrize("form", ["", "--json"])
+def test_a_result_that_cannot_be_printed_is_found_in_the_log(form, tmp_path):
+    """5: the result was made. What the words say brings it back."""
+    given = f"measure --rig virtual://lr6 --load 15 --repeats 2 {form} >/dev/full"
+    status, _, err = sagline(given, SAGLINE_HOME=str(tmp_path))
+    assert status == 5 and "No space left on device" in err
+    assert "The result was made" in err and "Traceback" not in err
+    shown = re.search(r"`sagline (log show --demo \w+)`", err)
+    assert shown is not None
+    status, out, _ = sagline(shown[1], SAGLINE_HOME=str(tmp_path))
+    assert status == 0 and b"r(0.1 s) = " in out
+
+
 @pytest.mark.parametrize("unbuffered", [False, True])
 def test_a_closed_output_is_said(unbuffered):
     for closed in (">&-", "<&- >&-"):
@@ -55,7 +70,7 @@ def test_a_trace_does_not_get_the_place_of_a_closed_output(tmp_path):
     # The lowest free descriptor is the next file's (POSIX open): it would be 1 or 2.
     path = tmp_path / "one.trace"
     given = f"measure --rig virtual://lr6 --load 15 --repeats 1 --trace {path}"
-    assert sagline(f"{given} >&- 2>&-")[0] == 2
+    assert sagline(f"{given} >&- 2>&-")[0] == 5
     lines = path.read_text(encoding="ascii").splitlines()
     assert lines and not any("EMF" in line or "sagline:" in line for line in lines)
 

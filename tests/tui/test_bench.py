@@ -56,8 +56,10 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert (emf_v - loaded_v) / current_a == pytest.approx(r_ohm, rel=2e-3)
         assert f"E = {emf_v:.5f} V" in shown and f"V = {loaded_v:.5f} V" in shown
         assert f"I = {current_a:.5f} A" in shown
-        assert re.search(r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d\)", shown)
-        assert re.search(r"EMF +=? ?1\.\d+ V ± 0\.\d+ V   \(95 %, k = \d\.\d\d\)", shown)
+        assert re.search(
+            r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d, dof [^)]+\)", shown
+        )
+        assert re.search(r"EMF +=? ?1\.\d+ V ± 0\.\d+ V   \(95 %, k = \d\.\d\d, dof [^)]+\)", shown)
         assert len(re.findall(r"^ +\d  0\.\d{4} Ω   1\.\d{4} V", shown, re.M)) == 5
         assert "voltage in V" in shown and "s after load on" in shown
         assert BRAILLE.search(shown)
@@ -83,6 +85,21 @@ def test_the_screen_and_the_procedure_agree() -> None:
             for row in result.repeats:
                 assert f"{row.n}  {row.r_ohm:.4f} Ω   {row.emf_v:.4f} V" in shown
             assert masked(shown) == GOLDEN.read_text(encoding="utf-8").rstrip("\n")
+
+    run(steps())
+
+
+def test_the_plan_and_what_it_will_yield_are_shown_before_the_first_load() -> None:
+    async def steps() -> None:
+        address = "virtual://starter12?seed=1&pace=real"
+        app = BenchApp(address, Settings(designation="PB12"), autostart=True)
+        async with app.run_test(size=(80, 24)) as pilot:
+            await until(pilot, lambda: "--load 3.3" in screen_text(app))
+            shown = screen_text(app)
+            assert "repeat 1 of 5, rest" in shown and "Expected U(r): about " in shown
+            await pilot.press("n")
+            await until(pilot, lambda: "1. On 15 Ω, U(r) of about" in screen_text(app))
+            await pilot.press("q")
 
     run(steps())
 

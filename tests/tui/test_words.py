@@ -1,8 +1,12 @@
 # SPDX-License-Identifier: MIT
 """The equation and its numbers in words, by hand-made values."""
 
+from dataclasses import replace
+
 import pytest
 
+from sagline.analysis.plan import Plan
+from sagline.analysis.terminal import Terminal
 from sagline.analysis.values import Notice, RepeatRow
 from sagline.wording import (
     Working,
@@ -13,6 +17,8 @@ from sagline.wording import (
     letter_lines,
     notice_lines,
     ohms,
+    plan_lines,
+    plan_sentence,
     repeat_lines,
     sag_places,
     wrapped,
@@ -44,15 +50,28 @@ def test_letters_stand_below_each_other() -> None:
     )
 
 
-def test_the_working_is_of_means_over_the_kept_repeats() -> None:
-    rows = (
-        RepeatRow(1, 0.5, 1.52, True, None),
-        RepeatRow(2, 9.9, 9.9, False, "the cell moved"),
-        RepeatRow(3, 0.5, 1.48, True, None),
-        RepeatRow(4, None, None, False, "clipped"),
-    )
-    found = Working.of(rows, r_ohm=0.5, current_a=1.0)
-    assert (found.open_v, found.loaded_v, found.repeats) == (1.5, 1.0, 2)
+def test_the_working_is_what_a_calculator_gives() -> None:
+    found = Working.of(Terminal(1.5, 1.0, 2), 1.0)
+    assert found == Working(1.5, 1.0, 1.0, 2) and found.r_ohm == 0.5
+    assert Working.of(None, 1.0) is None and Working.of(Terminal(1.5, 1.5, 2), 0.0) is None
+
+
+@pytest.mark.parametrize(
+    ("u_rel", "words"),
+    [
+        (0.0226, " Expected U(r): about 2.3 %."),
+        (1.7, " U(r) is expected to be more than r itself."),
+        (None, " U(r) cannot be said beforehand: nothing is known of r."),
+    ],
+)
+def test_a_plan_says_what_is_done_why_and_what_to_expect(u_rel: float | None, words: str) -> None:
+    plan = Plan(1, 15.0, 5000, 300, 1000, 5, "the usual load for PB12", u_rel)
+    said = plan_sentence(plan)
+    assert said.startswith("Plan: 5 repeats on 15 Ω, each 5 s of rest and 0.3 s of load; the usual")
+    assert said.endswith(words)
+    assert "Plan: 1 repeat on 15 Ω" in plan_sentence(replace(plan, repeats=1))
+    lines = plan_lines(plan, [Notice("code", "this is so", "do that")])
+    assert lines[-2:] == ["  This is so.", "  Do that."] and max(map(len, lines)) <= 79
 
 
 def test_broken_lines_hang_behind_what_they_belong_to() -> None:

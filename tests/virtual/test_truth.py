@@ -87,7 +87,7 @@ def test_the_load_matters_little_but_its_value_is_used() -> None:
 
 @pytest.mark.parametrize("load_ohm", [0.0, -3.3, float("nan")])
 def test_a_load_of_nothing_or_less_is_refused(load_ohm: float) -> None:
-    with pytest.raises(UsageError, match=r"^--load must be greater than 0 ohm, not") as caught:
+    with pytest.raises(UsageError, match=r"^--load must be greater than 0 Ω, not") as caught:
         truth(CELLS["lr6"], load_ohm)
     assert caught.value.code == "bad_load"
 

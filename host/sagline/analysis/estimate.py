@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from statistics import median
 
-from sagline.analysis import budget, calibrated
+from sagline.analysis import advice, budget, calibrated, feeding
 from sagline.analysis.calibrated import Calibration, Setting
 from sagline.analysis.influences import influences_of
 from sagline.analysis.onboard_table import corrected
@@ -40,13 +40,15 @@ def estimate(
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
     covariance and the rows belong to the first time. What the `calibration` holds for the
     load, range and converter replaces tolerances. Raises AnalysisError:
-    `negative_resistance` where even the upper end of the interval of r is below zero, and
-    those of `repeats.combine`.
+    `something_else_connected`, `negative_resistance` where even the upper end of the interval
+    of r is below zero, and those of `repeats.combine`.
     """
     if calibration is not None and calibration.table is not None and ONBOARD in profile.converters:
         full_code = profile.converter(ONBOARD).full_code
         steps = [corrected(raw, calibration.table, full_code) for raw in steps]
     series = combine(steps, profile, converter, times_s, first_stage, calibration)
+    each_ohm = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
+    feeding.refuse(series.kept, each_ohm, profile, converter, series.fit.hum_hz)
     evaluations = [
         budget.evaluate(
             influences_of(
@@ -121,6 +123,13 @@ def _notices(
 ) -> list[Notice]:
     t_s, r_ohm = series.times_s[0], first.r_ohm
     setting = Setting(converter, series.load, series.range_high, series.fit.front_end)
+
+    def remedy() -> str:
+        open_v, on_ms = first.emf_v.value, round(1e3 * min(one.on_s for one in series.kept))
+        # Where r cannot be told from zero, what U would be is told for the most it may be.
+        at_most_ohm = max(r_ohm.value, r_ohm.high95 or 0.0)
+        return advice.remedy(profile, converter, series.load, open_v, at_most_ohm, on_ms)
+
     notices = [
         *calibrated.notices(calibration, profile, setting),
     ]
@@ -131,7 +140,7 @@ def _notices(
                 "onboard_linearity",
                 "the on-board converter's linearity is not corrected; it makes "
                 f"{100 * share['linearity']:.0f} % of the variance of r",
-                "measure with --load and fewer ohms, if the cell bears it",
+                remedy(),
             )
         )
     if len(series.kept) == 1:
@@ -170,7 +179,7 @@ def _notices(
             Notice(
                 "below_resolution",
                 f"r({t_s:g} s) is below {r_ohm.high95:.2g} Ω; the rig cannot tell it from zero",
-                "measure with --load and fewer ohms, if the cell bears it, or with more --repeats",
+                remedy(),
             )
         )
     return notices

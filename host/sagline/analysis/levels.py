@@ -33,7 +33,8 @@ class Levels:
     `times_s` are those asked for and t_f, `first_s`; `by_repeat[j][i]` the levels of repeat j
     at time i and `errors[i]` what non-linearity does to their means; `rest_noise_codes` the
     s.d. of the first repeat's open level from its noise; `start` each repeat's levels at 0+ by
-    the model, None where the model does not hold.
+    the model, None where the model does not hold; `hum_hz` that of the mains, None where none
+    is seen.
     """
 
     times_s: tuple[float, ...]
@@ -44,6 +45,7 @@ class Levels:
     rest_noise_codes: float
     drift_v_per_s: float
     start: tuple[Readings, ...] | None
+    hum_hz: float | None
     notices: tuple[Notice, ...]
 
 
@@ -94,6 +96,7 @@ def levels_of(
         rest_noise_codes=joint.repeats[0].open_u_v / data.code_v * _correlation(joint),
         drift_v_per_s=float(np.mean([one.drift_v_per_s for one in joint.repeats])),
         start=start,
+        hum_hz=None if hum is None else hum.hz,
         notices=tuple(notices),
     )
 

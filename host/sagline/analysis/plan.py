@@ -13,8 +13,12 @@ from sagline.analysis.profile import LoadProfile, RigProfile
 from sagline.analysis.sagerrors import of_levels
 from sagline.analysis.step import WINDOW_RATIO
 from sagline.analysis.values import AnalysisError
+from sagline.designations import DESIGNATIONS, Designation, find
 
 TARGET_U_REL = 0.03
+WORTH = 2.0
+"""A load of fewer ohms is recommended where it makes U(r) smaller by this factor at least."""
+
 REST_MS = 5000
 ON_MS = 300
 RECOVERY_MS = 1000
@@ -28,7 +32,8 @@ BANK_MATCH = 1e-3
 
 @dataclass(frozen=True)
 class Plan:
-    """One series. `expected_u_rel` is U(r)/r at 95 %, None where r is not known yet."""
+    """One series. `expected_u_rel` is U(r)/r at 95 % for the r that the first look gave, or
+    that is typical of the designation; None where nothing is known of r."""
 
     load_index: int
     load_ohm: float
@@ -99,13 +104,14 @@ def choose(
     probe_r_ohm: float | None = None,
     *,
     times_s: Sequence[float] = (0.1,),
+    target_u_rel: float | None = None,
 ) -> Plan:
     """The plan for one cell of `open_v`.
 
     A stated load goes before a designation, a designation before the search. Without any
     of the three and without `probe_r_ohm` (what a first look gave) it is the probe itself;
-    with it, the lightest load whose expected U(r) is within 3 %, else the best one that
-    its limits allow, but none smaller than r. Raises AnalysisError:
+    with it, the lightest load whose expected U(r) is within the target (3 % where None is
+    given), else the best one that its limits allow, but none smaller than r. Raises AnalysisError:
     `voltage_out_of_range`, `load_not_in_bank`, `unknown_designation`, `load_limit`,
     `no_load_allowed`, `no_converter`.
     """
@@ -119,11 +125,14 @@ def choose(
         )
     on_ms = max(ON_MS, ceil(max(times_s) * WINDOW_RATIO * 1e3))
 
+    known = None if designation is None else _known(designation, load_ohm)
+    r_ohm = known.typical_r_ohm if probe_r_ohm is None and known is not None else probe_r_ohm
+
     def plan(index: int, reason: str, repeats: int = REPEATS) -> Plan:
         _refuse_limit(profile, index, open_v, on_ms)
         u_rel = None
-        if probe_r_ohm is not None and probe_r_ohm > 0.0:
-            u_rel = expected_u_rel(profile, converter, index, open_v, probe_r_ohm)
+        if r_ohm is not None and r_ohm > 0.0:
+            u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
         # Rest is at least ten times the pulse; recovery counts towards it.
         return Plan(
             index,
@@ -138,18 +147,22 @@ def choose(
 
     if load_ohm is not None:
         return plan(_in_bank(profile, load_ohm), "the load that was asked for")
-    if designation is not None:
-        found, usual_ohm = _designation_load(designation)
-        return plan(_in_bank(profile, usual_ohm), f"the usual load for {found}")
+    if known is not None:
+        reason = (
+            f"the usual load for {known.designation}, whose r is usually "
+            f"{known.r_low_ohm:g} to {known.r_high_ohm:g} Ω"
+        )
+        return plan(_in_bank(profile, known.load_ohm), reason)
     if probe_r_ohm is None:
         reason = "an unknown cell: the lightest load first, to see what it can bear"
         return plan(probe_load(profile, open_v, on_ms), reason, repeats=1)
     least_ohm = UNRESOLVED_SHARE * min(load.load_ohm for load in profile.loads)
-    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms))
+    aim = target_u_rel or TARGET_U_REL
+    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms, aim))
 
 
 def _search(
-    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int
+    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int, aim: float
 ) -> tuple[int, str]:
     lightest_first = sorted(
         range(len(profile.loads)), key=lambda item: -profile.loads[item].load_ohm
@@ -163,8 +176,8 @@ def _search(
         if profile.loads[index].load_ohm < r_ohm and allowed:
             break
         u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
-        if u_rel <= TARGET_U_REL:
-            return index, f"the lightest load that gives r within {100 * TARGET_U_REL:g} %"
+        if u_rel <= aim:
+            return index, f"the lightest load that gives r within {100 * aim:g} %"
         allowed.append((u_rel, index))
     if not allowed:
         raise AnalysisError(
@@ -197,14 +210,13 @@ def _in_bank(profile: RigProfile, load_ohm: float) -> int:
     )
 
 
-def _designation_load(designation: str) -> tuple[str, float]:
-    from sagline.designations import DESIGNATIONS, find
-
+def _known(designation: str, load_ohm: float | None) -> Designation | None:
+    """The entry of a designation. One that is not in the table is None beside a stated load."""
     found = find(designation)
-    if found is None:
+    if found is None and load_ohm is None:
         raise AnalysisError(
             "unknown_designation",
             f"the designation {designation!r} is not in the table",
             f"choose one of {', '.join(DESIGNATIONS)}, or give --load",
         )
-    return found.designation, found.load_ohm
+    return found

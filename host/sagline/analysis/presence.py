@@ -94,7 +94,8 @@ _FINDINGS = {
         Finding(
             "contact_lost",
             "the cell or a lead came off while the load was on",
-            "see to the clips, hold the cell still and measure again",
+            "see to the clips, hold the cell still and measure again; a pack whose electronics "
+            "trip looks the same, and bears no such load",
         ),
         Finding(
             "no_current",

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sagline.analysis.step import Points, StepReading
+from sagline.analysis.step import Points, StepReading, fit_line
 from sagline.analysis.values import Notice
 
 DRIFT_HORIZON_S = 0.1
@@ -29,15 +29,18 @@ def cell_moved(reading: StepReading) -> bool:
     A jump is a difference of neighbours beyond twelve times their usual one (by the
     median, which a jump does not move) and beyond 0.2 % of the sag.
     """
-    _, code, n = _sorted(reading.rest_points)
+    t_s, code, n = _sorted(reading.rest_points)
     if code.size < 8:
         return False
     step = np.abs(np.diff(code))
+    # A steady drift is none: it moves sums over tens of ms further than single conversions.
+    drift = 4.0 * abs(fit_line(t_s, code, n).slope) * np.diff(t_s)
     scaled = step / np.sqrt(1.0 / n[1:] + 1.0 / n[:-1])
     # Where most neighbours are equal the median is 0, and rounding (0.29 code) is the noise.
     usual = max(MAD_TO_SD * float(np.median(scaled)), 0.29)
     sag = abs(reading.readings[0].sense_open - reading.readings[0].sense)
-    return bool(np.any((scaled > JUMP_NOISES * usual) & (step > JUMP_SHARE * sag)))
+    far = (scaled > JUMP_NOISES * usual) & (step > JUMP_SHARE * sag) & (step > drift)
+    return bool(np.any(far))
 
 
 def drift_notice(readings: Sequence[StepReading]) -> Notice | None:

@@ -175,9 +175,10 @@ def combine(
 
 def require_usable(
     steps: Sequence[RawStep], profile: RigProfile, converter: int, times_s: Sequence[float]
-) -> None:
-    """Raise what `combine` would where no step can be used, without the work of combining."""
-    _usable(steps, profile, converter, times_s)
+) -> list[bool]:
+    """Return which steps `combine` would keep, and raise what it would where it keeps none."""
+    sifted = _usable(steps, profile, converter, times_s)
+    return [one.reading is not None for one in sifted]
 
 
 @dataclass(frozen=True, eq=False)

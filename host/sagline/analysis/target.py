@@ -9,6 +9,8 @@ from __future__ import annotations
 
 from math import sqrt
 
+from sagline.analysis import advice
+from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Estimate, Notice
 
 
@@ -48,8 +50,10 @@ def repeats_for(found: Estimate, target_u_rel: float, most: int) -> int:
     return most
 
 
-def missed(found: Estimate, target_u_rel: float) -> Notice | None:
-    """What to say where the target is not met; None where it is."""
+def missed(
+    found: Estimate, target_u_rel: float, profile: RigProfile, converter: int, load: int
+) -> Notice | None:
+    """What to say where the target is not met with this `load` of the bank; None where it is."""
     now = u_rel(found)
     if now is not None and now <= target_u_rel:
         return None
@@ -57,7 +61,9 @@ def missed(found: Estimate, target_u_rel: float) -> Notice | None:
     if largest.type == "A":
         remedy = "hold the cell still and see to the contacts; ask for more repeats"
     else:
-        remedy = "more repeats cannot help; a load of fewer ohms that the cell bears may"
+        on_ms = round(found.on_s * 1e3)
+        of_load = (load, found.emf.value, found.r_at[0][1].value, on_ms)
+        remedy = f"more repeats cannot help; {advice.remedy(profile, converter, *of_load)}"
     reached = "unknown" if now is None else f"{100.0 * now:.2g} %"
     return Notice(
         "target_missed",

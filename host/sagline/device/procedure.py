@@ -15,9 +15,11 @@ from uuid6 import uuid7
 
 from sagline.analysis import plan as planning
 from sagline.analysis import presence, stuck, target
+from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.repeats import require_usable
+from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
@@ -172,10 +174,13 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         load_ohm=settings.load_ohm,
         probe_r_ohm=probe_r_ohm,
         times_s=settings.times_s,
+        target_u_rel=settings.target_u_rel,
     )
     plan = replace(plan, repeats=settings.repeats)
     record = _record(rig, settings, known, plan)
-    yield Planned(plan, record)
+    seen_as = (open_v, settings.designation, probe_r_ohm)
+    advice = before(rig.profile, rig.converter, plan, *seen_as, settings.target_u_rel)
+    yield Planned(plan, record, advice)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
@@ -189,7 +194,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
         steps.append(StepRecord.of(repeat, at_s, raw))
-        require_usable(raws, rig.profile, rig.converter, settings.times_s)
+        kept = require_usable(raws, rig.profile, rig.converter, settings.times_s)
         drawn = waveform(raw, rig.profile, rig.converter)
         evaluate = partial(
             estimate,
@@ -200,7 +205,11 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
             first_stage,
             calibration,
         )
-        done = RepeatDone(repeat, repeats, steps[-1], drawn, evaluate)
+        read = terminal(raws, kept, rig.profile, rig.converter, settings.times_s[0])
+        done = RepeatDone(repeat, repeats, steps[-1], drawn, evaluate, read)
+        if repeat == 1:
+            # What must not be loaded again is refused now.
+            _ = done.estimate
         yield done
         if repeat == first_stage and settings.target_u_rel is not None:
             repeats = target.repeats_for(done.estimate, settings.target_u_rel, MAX_REPEATS)
@@ -208,7 +217,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
                 reached = target.u_rel(done.estimate)
                 assert reached is not None, "without it no number of repeats is found"
                 yield Extended(repeats, reached, settings.target_u_rel)
-    remarks = [Warning_(**asdict(notice)) for notice in band + rig.notices]
+    remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
 
@@ -237,7 +246,9 @@ def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]
     """What must be said of a voltage beside the designation's; too high a one is refused.
 
     A flat cell is still that cell; one of more volts than it can have is another, and what
-    is right for the one may hurt with the other.
+    is right for the one may hurt with the other. A lithium-ion cell below its cut-off is
+    refused: what is taken from it then harms it for good. No reading limit is left there,
+    for that errs on the cell's side.
     """
     if known is None:
         return ()
@@ -247,6 +258,14 @@ def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]
             f"The cell has {open_v:.2f} V, and {known.designation} ({known.title}) at most "
             f"{known.high_v:g} V: it must be another.",
             "Give --designation as it is printed on the cell, or leave it out.",
+        )
+    if known.has_cut_off and open_v < known.low_v:
+        raise Refused(
+            "below_cut_off",
+            f"The cell has {open_v:.2f} V, which is below the cut-off of {known.low_v:g} V of "
+            f"{known.designation} ({known.title}); a load would harm it.",
+            "Charge it as its maker says and measure again. Where it has been so low for long, "
+            "do not charge it: have it recycled. If it is another cell, give its --designation.",
         )
     if open_v < known.low_v * (1.0 - READING_LIMIT):
         return (

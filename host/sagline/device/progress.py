@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING
 
 from sagline.analysis.calibration import Waveform
 from sagline.analysis.plan import Plan
-from sagline.analysis.values import Estimate
+from sagline.analysis.terminal import Terminal
+from sagline.analysis.values import Estimate, Notice
+from sagline.wording import plan_sentence
 
 if TYPE_CHECKING:
     from sagline.records import Ending, Record, StepRecord
@@ -31,10 +33,14 @@ class Probing:
 
 @dataclass(frozen=True)
 class Planned:
-    """What will be done, and why; `record` is the run's record, still without steps."""
+    """What will be done, and why; `record` is the run's record, still without steps.
+
+    `advice` is what to know beforehand: it stands with the result too.
+    """
 
     plan: Plan
     record: "Record"
+    advice: tuple[Notice, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -67,13 +73,17 @@ class Cooling:
 
 @dataclass(frozen=True)
 class RepeatDone:
-    """A step is in: its record, its waveform, and how to estimate from all steps so far."""
+    """A step is in: its record, its waveform, and how to estimate from all steps so far.
+
+    `terminal` is what was read, for the working.
+    """
 
     repeat: int
     repeats: int
     step: "StepRecord"
     waveform: Waveform
     evaluate: Callable[[], Estimate]
+    terminal: Terminal | None = None
 
     @cached_property
     def estimate(self) -> Estimate:
@@ -103,7 +113,7 @@ def describe(item: Progress) -> str:
         case Probing(load_ohm):
             return f"Unknown cell: a short look on {load_ohm:g} Ω"
         case Planned(plan, _):
-            return f"Plan: {plan.repeats} repeats on {plan.load_ohm:g} Ω; {plan.reason}"
+            return plan_sentence(plan)
         case Extended(repeats, u_rel, target_u_rel):
             return (
                 f"U(r) is {100 * u_rel:.2g} %, {100 * target_u_rel:g} % was asked for: "

@@ -187,13 +187,10 @@ class Bench(Screen[None]):
                 self._fill(open_v, None, None, None)
             case Probing(load_ohm):
                 self._say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
-            case Planned(plan):
-                self._say(
-                    "#words",
-                    wording.plan_sentence(
-                        plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
-                    ),
-                )
+            case Planned(plan, _, advice):
+                self.notes = wording.notice_lines(advice)
+                said = (line for notice in advice for line in (notice.text, notice.remedy))
+                self._say("#words", "\n".join((wording.plan_sentence(plan), *said)))
             case Cooling() | Extended():
                 self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
@@ -214,8 +211,11 @@ class Bench(Screen[None]):
 
     def _repeat_done(self, item: RepeatDone) -> None:
         found: Estimate = item.estimate
-        means = Working.of(found.repeats, found.r_at[0][1].value, found.current.value)
-        self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+        means = Working.of(item.terminal, found.current.value)
+        marks_v: tuple[tuple[float, str], ...] = ()
+        if means is not None:
+            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+            marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self._say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
         self.notes = wording.notice_lines(found.notices)
         self._say(
@@ -224,7 +224,6 @@ class Bench(Screen[None]):
         self.query_one("#repeats", VerticalScroll).scroll_to(
             y=item.repeat, animate=False, immediate=True
         )
-        marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self.query_one(StepPlot).show(
             step_curve(
                 item.waveform.t_s.tolist(),

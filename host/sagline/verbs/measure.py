@@ -7,7 +7,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
-from sagline.streams import tell
+from sagline.streams import OutputLost, tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 from sagline.verbs.progressline import ProgressLine
 
@@ -15,6 +15,11 @@ EPILOG = """examples:
   sagline measure --rig 'virtual://lr6?seed=7'
   sagline measure --designation LR6 --label kitchen-3 --json > kitchen-3.json
   sagline measure --load 68 --repeats 3 --times 0.1,1
+
+before you connect it:
+  Read a pack that you do not know with a voltmeter: the rig bears 16.5 V at most, so no
+  24 V pack may be connected. A power bank or a pack with electronics in it is no cell: what
+  is measured is its converter or its protection. Take chargers and appliances off first.
 """
 
 
@@ -95,12 +100,12 @@ def run(args: argparse.Namespace) -> int:
     result, record_id, keeper = _measure(resolve(args.rig, config), settings, args.trace, args.log)
     if keeper is not None:
         result = keeper.told(result)
-    if args.json:
-        print(json.dumps(result.to_dict(), indent=2))
-    else:
-        from sagline.wording import report_lines
-
-        print("\n".join(report_lines(result)))
+    option = "--demo " if result.kind == "virtual" else ""
+    if args.log is not None:
+        option = f"--log '{args.log}' "
+    shown = f"`sagline log show {option}{short_id(record_id)}`"
+    kept = keeper is not None and keeper.failure is None
+    _print(args.json, result, f"It is in the log: {shown}." if kept else None)
     if keeper is None:
         return 0
     if keeper.remark is not None:
@@ -109,10 +114,31 @@ def run(args: argparse.Namespace) -> int:
         # The result is out; what could not be kept is said last, with its own exit status.
         raise keeper.failure
     if not args.json:
-        option = "" if args.log else "--demo " if result.kind == "virtual" else ""
-        known = short_id(record_id)
-        print(f"\nKept in the log as {known}: `sagline log show {option}{known}`")
+        print(f"\nKept in the log as {short_id(record_id)}: {shown}")
     return 0
+
+
+def _print(as_json: bool, result: Any, where: str | None) -> None:
+    """Print the result; raise NotStored where that cannot be. `where` it is all the same."""
+    import sys
+
+    from sagline.errors import NotStored
+    from sagline.wording import report_lines
+
+    try:
+        if as_json:
+            print(json.dumps(result.to_dict(), indent=2))
+        else:
+            print("\n".join(report_lines(result)))
+        sys.stdout.flush()
+    except OutputLost as lost:
+        if lost.reader_left:
+            raise
+        error = lost.as_error()
+        remedy = where or f"It is nowhere else. {error.remedy}"
+        raise NotStored(
+            "output_not_written", f"The result was made. {error.message}", remedy
+        ) from lost
 
 
 def _measure(
@@ -124,6 +150,7 @@ def _measure(
     from sagline.device.rig import open_rig
     from sagline.log.choice import log_for
     from sagline.log.keeper import Keeper
+    from sagline.wording import plan_lines
 
     record_id = ""
     with ProgressLine() as line, open_rig(address, trace) as rig:
@@ -134,6 +161,8 @@ def _measure(
             for item in items:
                 if isinstance(item, Planned):
                     record_id = item.record.id
+                    line.keep(plan_lines(item.plan, item.advice))
+                    continue
                 if isinstance(item, Finished):
                     return item.result, record_id, keeper
                 line.show(describe(item))

@@ -2,6 +2,7 @@
 """One line of progress, kept up to date on a terminal and ended before anything else."""
 
 import sys
+from collections.abc import Sequence
 
 from sagline.streams import tell
 
@@ -25,3 +26,9 @@ class ProgressLine:
         if self._wanted:
             self._begun = True
             tell(f"\r\x1b[K{text[:79]}", end="")
+
+    def keep(self, lines: Sequence[str]) -> None:
+        """Show `lines` and leave them; what is shown next gets a line of its own."""
+        if self._wanted:
+            tell("\r\x1b[K" + "\n".join(lines))
+            self._begun = False

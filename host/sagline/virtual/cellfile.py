@@ -61,7 +61,7 @@ def _printable(text: str) -> str:
 
 
 _Words = Annotated[str, AfterValidator(_printable), Field(max_length=80)]
-_Ohm = Annotated[float, _limits(meaning="resistance", unit="ohm", above=0, most=_MOST_OHM)]
+_Ohm = Annotated[float, _limits(meaning="resistance", unit="Ω", above=0, most=_MOST_OHM)]
 _Tau = Annotated[float, _limits(meaning="time constant", unit="s", least=1 / _MOST_S, most=_MOST_S)]
 _Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 _WORDS = "at most 80 printable characters"
@@ -87,15 +87,15 @@ class _File(BaseModel):
     designation: _Words = Field("", description=_WORDS)
     emf_v: float = _limits(meaning="open voltage when rested", unit="V", least=0.1, most=100)
     r_instant_ohm: float = _limits(
-        meaning="resistance at once, r(0+)", unit="ohm", above=0, most=_MOST_OHM
+        meaning="resistance at once, r(0+)", unit="Ω", above=0, most=_MOST_OHM
     )
     rc: tuple[tuple[_Ohm, _Tau], ...] = Field(
         max_length=_MOST_PAIRS,
-        description=f"a list of at most {_MOST_PAIRS} pairs [ohm, s], each of more than 0 and at "
-        f"most {_MOST_OHM:g} ohm and from {1 / _MOST_S:g} to {_MOST_S:g} s; [] for none",
+        description=f"a list of at most {_MOST_PAIRS} pairs [Ω, s], each of more than 0 and at "
+        f"most {_MOST_OHM:g} Ω and from {1 / _MOST_S:g} to {_MOST_S:g} s; [] for none",
     )
     diffusion_ohm_per_sqrt_s: float = _limits(
-        meaning="rise of resistance with the root of time", unit="ohm per root second",
+        meaning="rise of resistance with the root of time", unit="Ω per root second",
         least=0, most=1e4,
     )  # fmt: skip
     capacity_ah: float = _limits(meaning="charge in it", unit="Ah", least=1e-4, most=1e5)

@@ -72,7 +72,7 @@ class Hands:
         The positive sense clip stays where it is. Raises ValueError for a negative one.
         """
         if not 0.0 <= ohm < float("inf"):
-            raise ValueError("a resistor has 0 ohm or more")
+            raise ValueError("a resistor has 0 Ω or more")
         self._wire(series_ohm=ohm)
 
     def move_tap(self, where: Side) -> None:

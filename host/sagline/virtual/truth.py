@@ -71,9 +71,9 @@ def _planned_ohm(cell: Cell) -> float:
 def _check_load(load_ohm: float) -> None:
     least_ohm, most_ohm = LOAD_LIMITS_OHM
     if not load_ohm > 0.0:
-        said = "must be greater than 0 ohm"
+        said = "must be greater than 0 Ω"
     elif not least_ohm <= load_ohm <= most_ohm:
-        said = f"must be from {least_ohm:g} to {most_ohm:g} ohm"
+        said = f"must be from {least_ohm:g} to {most_ohm:g} Ω"
     else:
         return
     raise UsageError(

@@ -7,10 +7,11 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import add_json, add_log
+from sagline.verbs.common import add_json, add_log, short_id
 
 if TYPE_CHECKING:
     from sagline.log.listing import Filters
+    from sagline.log.opening import LogError
     from sagline.log.store import Log
     from sagline.records import Record
     from sagline.results import Result
@@ -86,6 +87,18 @@ def meant(record: "Record", results: "Sequence[Result]", given: str) -> "Result 
     named = [one for one in results if one.id.startswith(text) or one.id.endswith(text)]
     whole = record.id.startswith(text) or record.id.endswith(text)
     return named[0] if len(named) == 1 and not whole else record.main_of(results)
+
+
+def no_result(record: "Record", args: argparse.Namespace) -> "LogError":
+    """Return the error that says that a run has no result, and how to make one."""
+    from sagline.log.opening import LogError
+
+    known = short_id(record.id)
+    return LogError(
+        "no_result",
+        f"The run {known} ended before its result was made.",
+        f"Make one: `sagline log recompute{log_option(args)} {known}`; or leave it out.",
+    )
 
 
 def log_option(args: argparse.Namespace) -> str:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from sagline.verbs.common import short_id
-from sagline.verbs.log.common import add_ids, add_verb, log_option, log_path, meant, open_log
+from sagline.verbs.log.common import add_ids, add_verb, log_path, meant, no_result, open_log
 
 if TYPE_CHECKING:
     from sagline.log.csvtext import Style
@@ -134,17 +134,10 @@ def _table(runs: list[_Run], style: "Style") -> str:
 
 def _results(runs: list[_Run], args: argparse.Namespace) -> str:
     """Return one result as `measure --json` prints it, several as a list."""
-    from sagline.log.opening import LogError
-
     found = []
     for record, result in runs:
         if result is None:
-            known = short_id(record.id)
-            raise LogError(
-                "no_result",
-                f"The run {known} ended before its result was made.",
-                f"Make one: `sagline log recompute{log_option(args)} {known}`; or leave it out.",
-            )
+            raise no_result(record, args)
         found.append(result.to_dict())
     return json.dumps(found[0] if len(found) == 1 else found, indent=2) + "\n"
 

@@ -26,6 +26,7 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the run. Returns the exit status."""
+    from sagline.computing import with_terminal
     from sagline.wording import report_lines
 
     with open_log(args) as log:
@@ -52,7 +53,7 @@ def run(args: argparse.Namespace) -> int:
         print(_why_none(record, args))
         return 0
     print()
-    print("\n".join(report_lines(result)))
+    print("\n".join(report_lines(with_terminal(record, result))))
     if len(results) > 1:
         print(f"\n{len(results)} results; shown is {result.id}:")
         for one in results:
@@ -62,7 +63,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _about(record: "Record", deleted: bool) -> list[str]:
-    from sagline.wording import shown
+    from sagline.wording import expectation, shown
 
     state = record.state
     if record.ending is not None and record.ending.code is not None:
@@ -75,6 +76,8 @@ def _about(record: "Record", deleted: bool) -> list[str]:
         ("operator", record.operator),
         ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
         ("done", f"{_repeats(record)} on {record.plan.load_ohm:g} Ω"),
+        ("plan", record.plan.reason),
+        ("outlook", expectation(record.plan)),
         ("state", f"{state}; deleted" if deleted else state),
     ]
     return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
