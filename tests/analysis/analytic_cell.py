@@ -7,7 +7,7 @@ instant are exact; the rig turns them into codes by the node equation with its o
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -20,7 +20,7 @@ DIODE_V = 0.3
 LEADS_OHM = 0.15
 RETURN_LEAD_OHM = 0.06
 
-PROFILE = RigProfile.from_integers(
+WIDE_PROFILE = RigProfile.from_integers(
     {
         "loads": board.LOADS,
         "channels": board.CHANNELS,
@@ -29,6 +29,16 @@ PROFILE = RigProfile.from_integers(
         "range_mv": board.RANGE_MV,
     }
 )
+"""Of an RP2040, four of whose codes are wide."""
+
+PROFILE = replace(
+    WIDE_PROFILE,
+    converters={
+        index: replace(unit, wide_code_millilsb=0)
+        for index, unit in WIDE_PROFILE.converters.items()
+    },
+)
+"""Of an RP2350, as what follows makes the codes."""
 
 
 @dataclass(frozen=True)

@@ -6,12 +6,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from analysis.analytic_cell import PROFILE
+from analysis.analytic_cell import PROFILE, WIDE_PROFILE
 from plant import measured
 from plant.cells import CELLS, PlantCell
 from plant.decks import PERIOD_S, REST_S
 from plant.recorder import NOTHING, Extras
 from sagline.analysis.estimate import estimate
+from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import AnalysisError, Quantity, RawStep
 from sagline_board.profile import ADS1115, ONBOARD
 
@@ -86,7 +87,14 @@ CASES = {
         Case("rest drift 0.2 mV/s", _LR6, Extras(drift_v_per_s=-2e-4)),
         Case("rest drift 2 mV/s", _LR6, _FAST, bias=0.005, says=("rest_drift",)),
         Case("out in mid-step", _LEAVING, says=("repeat_rejected",)),
-        Case("across E11", replace(_6LR61, emf_v=9.55), converter=ONBOARD, e11=True, bias=None),
+        Case(
+            "across E11",
+            replace(_6LR61, emf_v=9.55),
+            converter=ONBOARD,
+            e11=True,
+            bias=None,
+            says=("wide_code",),
+        ),
     )
 }
 
@@ -110,15 +118,21 @@ def report(case: Case, seed: int | None) -> Report:
         found, steps = measured.drawn(
             case.cell, seed, e11=case.e11, extras=case.extras, converters=case.recorded
         )
-    return judge(case.name, seed, steps, case.converter, found.r_ohm(HEADLINE_S))
+    profile = WIDE_PROFILE if case.e11 else PROFILE
+    return judge(case.name, seed, steps, case.converter, found.r_ohm(HEADLINE_S), profile)
 
 
 def judge(
-    name: str, seed: int | None, steps: Sequence[RawStep], converter: int, truth_ohm: float
+    name: str,
+    seed: int | None,
+    steps: Sequence[RawStep],
+    converter: int,
+    truth_ohm: float,
+    profile: RigProfile = PROFILE,
 ) -> Report:
     """What the estimate says of these steps, beside the truth."""
     try:
-        result = estimate(steps, PROFILE, converter, (HEADLINE_S,))
+        result = estimate(steps, profile, converter, (HEADLINE_S,))
     except AnalysisError as error:
         return Report(name, seed, error.code, truth_ohm)
     found = result.r_at[0][1]

@@ -9,7 +9,6 @@ from statistics import median
 from sagline.analysis import advice, budget, calibrated, feeding
 from sagline.analysis.calibrated import Calibration, Setting
 from sagline.analysis.influences import influences_of
-from sagline.analysis.onboard_table import corrected
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.quality import drift_notice
 from sagline.analysis.repeats import Series, combine
@@ -21,6 +20,7 @@ from sagline.analysis.values import (
     Quantity,
     RawStep,
 )
+from sagline.analysis.widecodes import straighten
 
 MATERIAL_SHARE = 0.1
 """Of U(r). Where repeats agree far better than that, even the odd one out says nothing."""
@@ -40,13 +40,12 @@ def estimate(
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
     covariance and the rows belong to the first time. What the `calibration` holds for the
     load, range and converter replaces tolerances. Raises AnalysisError:
-    `something_else_connected`, `negative_resistance` where even the upper end of the interval
-    of r is below zero, and those of `repeats.combine`.
+    `wide_code`, `something_else_connected`, `negative_resistance` where even the upper end of
+    the interval of r is below zero, and those of `repeats.combine`.
     """
-    if calibration is not None and calibration.table is not None and ONBOARD in profile.converters:
-        full_code = profile.converter(ONBOARD).full_code
-        steps = [corrected(raw, calibration.table, full_code) for raw in steps]
-    series = combine(steps, profile, converter, times_s, first_stage, calibration)
+    table = None if calibration is None else calibration.table
+    straight = straighten(steps, profile, converter, table)
+    series = combine(straight.steps, profile, converter, times_s, first_stage, calibration)
     each_ohm = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
     feeding.refuse(series.kept, each_ohm, profile, converter, series.fit.hum_hz)
     evaluations = [
@@ -89,7 +88,11 @@ def estimate(
         rest_s=min(reading.rest_s for reading in series.kept),
         dvdt_v_per_s=series.fit.drift_v_per_s,
         on_s=min(reading.on_s for reading in series.kept),
-        notices=(*_notices(series, profile, converter, first, calibration), *series.fit.notices),
+        notices=(
+            *_notices(series, profile, converter, first, calibration),
+            *series.fit.notices,
+            *straight.notices,
+        ),
         ohmic=(series.fit.first_s, evaluations[series.times_s.index(series.fit.first_s)].r_ohm),
         start_ohm=series.start_ohm,
     )

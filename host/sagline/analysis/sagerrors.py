@@ -37,7 +37,9 @@ def processes_of(
             raise ValueError("the rig has no null channel")
         return _blocks(profile.null.inl_limit_codes)
     unit = ONBOARD if front is Front.BESIDE else converter
+    # The part of the limit that wide codes take is no random process: see `widecodes.py`.
     limit_codes = profile.converter(unit).inl_limit_codes
+    limit_codes -= 0.5 * profile.converter(unit).wide_codes
     if unit == ONBOARD and table is not None and table.residual_lsb is not None:
         return Process(table.residual_lsb, table.span_codes or BLOCK_CODES, smooth=True), FINE
     if unit == ONBOARD:
