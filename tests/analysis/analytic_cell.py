@@ -67,6 +67,12 @@ class Cell:
         i = (u - v) / a
         return self.emf_v - v - self.ohmic_ohm * i, i
 
+    def recovering(self, t_s: Any, on_s: float, loop_ohm: float) -> Any:
+        """Terminal voltage at t after a load of `on_s` went off: the pair discharges alone."""
+        v, i = self.loaded(on_s, loop_ohm)
+        held_v = self.emf_v - v - self.ohmic_ohm * i
+        return self.emf_v - held_v * np.exp(-t_s / self.tau_s)
+
     def r_at(self, t_s: float, loop_ohm: float) -> float:
         v, i = self.loaded(t_s, loop_ohm)
         return float((self.emf_v - v) / i)
@@ -186,7 +192,12 @@ def make_step(
         start, length, channel, n = _windows(converter, from_us, to_us, on_us, from_us == 0)
         t_s = (start + length / 2 - on_us) * 1e-6
         on = from_us == on_us
-        v_t, i = cell.loaded(t_s, seen_ohm + leads_ohm) if on else (cell.emf_v + 0 * t_s, 0 * t_s)
+        if on:
+            v_t, i = cell.loaded(t_s, seen_ohm + leads_ohm)
+        elif from_us == off_us:
+            v_t, i = cell.recovering(t_s - on_s, on_s, seen_ohm + leads_ohm), 0 * t_s
+        else:
+            v_t, i = cell.emf_v + 0 * t_s, 0 * t_s
         v_t = v_t + cell.drift_v_per_s * t_s
         # The mean of a sine over a window is shorter by sinc(f T).
         heard_v = cell.ripple_v * np.sinc(cell.ripple_hz * length * 1e-6)

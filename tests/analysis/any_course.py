@@ -20,12 +20,19 @@ class AnyCourse:
     course: Callable[[Any], Any]
     emf_v: float = 1.58
     drift_v_per_s: float = 0.0
+    ripple_v: float = 0.0
+    ripple_hz: float = 100.0
 
     def loaded(self, t_s: Any, loop_ohm: float) -> tuple[Any, Any]:
         """Terminal voltage and current at t after load on."""
         r = self.course(np.asarray(t_s, dtype=float))
         i = (self.emf_v - DIODE_V) / (r + loop_ohm)
         return self.emf_v - r * i, i
+
+    def recovering(self, t_s: Any, on_s: float, loop_ohm: float) -> Any:
+        """Terminal voltage at t after a load of `on_s` went off, by superposition."""
+        _, i = self.loaded(on_s, loop_ohm)
+        return self.emf_v - i * (self.course(t_s + on_s) - self.course(t_s))
 
     def r_at(self, t_s: float, loop_ohm: float = 0.0) -> float:
         return float(self.course(np.asarray(t_s)))

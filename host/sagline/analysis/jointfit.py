@@ -36,7 +36,7 @@ class RepeatFit:
 
     `open_v` at the edge with its s.d. from the noise, `drift_v_per_s`; `sag_v` (rows,) the
     fitted fall of sense, negative, and `residual` (rows,) what is left over the rows' noise;
-    `hum_v` the amplitude of the mains; `start_ohm` r at 0+, a model's word.
+    `hum_v` the amplitude of the mains; `amplitudes` (ohm) of the basis.
     """
 
     rows: Rows
@@ -48,7 +48,12 @@ class RepeatFit:
     sag_v: FloatArray
     residual: FloatArray
     hum_v: float
-    start_ohm: float
+    amplitudes: FloatArray
+
+    @property
+    def start_ohm(self) -> float:
+        """r at 0+, a model's word."""
+        return float(self.amplitudes[0])
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +139,7 @@ def linear(
         sag_v=curves @ found[m:],
         residual=(rows.v - model_v) / rows.u_v,
         hum_v=hum_v,
-        start_ohm=float(found[m]),
+        amplitudes=found[m:],
     )
 
 

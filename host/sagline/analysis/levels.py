@@ -9,7 +9,7 @@ from math import sqrt
 
 import numpy as np
 
-from sagline.analysis import jointfit, mains, sagerrors, shape
+from sagline.analysis import jointfit, mains, rebound, sagerrors, shape
 from sagline.analysis.calibration import tap_code, tap_per_code_v
 from sagline.analysis.current import Current
 from sagline.analysis.influences import Readings
@@ -70,6 +70,9 @@ def levels_of(
         data.readings(one, current, 0.0, one.start_ohm, 0.0)
         for one, current in zip(joint.repeats, data.currents, strict=True)
     )
+    back = rebound.rebound(
+        raws, joint.repeats, data.currents, joint.curves, profile, converter, rebound.T_S
+    )
     course_ohm = np.zeros(len(every_s))
     if not _rises_as_it_must(data, joint, hum):
         wide, joint = (
@@ -78,6 +81,8 @@ def levels_of(
         course_ohm = np.abs(_mean_r(joint) - _mean_r(wide))
         start = None
         notices.append(_UNUSUAL)
+    elif back is not None and back.differs:
+        notices.append(back.notice)
     return Levels(
         times_s=every_s,
         first_s=data.first_s,
