@@ -18,7 +18,9 @@ def html_of(result: "Result") -> str:
     Nothing in it is fetched, and no text of the user's becomes markup.
     """
     figures = [("EMF", "V", result.emf_v)]
-    figures += [(f"r({at.t_s:g} s)", "Ω", at) for at in result.r_at if at.t_s is not None]
+    figures += [
+        (f"r({wording.instant(at.t_s)})", "Ω", at) for at in result.r_at if at.t_s is not None
+    ]
     rows = [
         (name, wording.figure(quantity, unit), wording.coverage(quantity))
         for name, unit, quantity in figures

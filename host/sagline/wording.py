@@ -323,14 +323,32 @@ def expectation(plan: Plan) -> str:
     return f"Expected U(r): about {100 * plan.expected_u_rel:.2g} %"
 
 
+def instant(t_s: float) -> str:
+    """Return a time after load on: in milliseconds where it is shorter than 10 of them."""
+    return f"{t_s:g} s" if t_s >= 0.01 else f"{1e3 * t_s:g} ms"
+
+
+def ohmic_lines(result: Result) -> list[str]:
+    """Return how the sag divides into what is there at once and what grows, a line or none."""
+    ohmic, whole = result.r_ohmic_ohm, result.r_ohm
+    if ohmic is None or whole.t_s is None or not whole.t_s > ohmic.from_s:
+        return []
+    grown = whole.value - ohmic.value
+    return [
+        f"           ohmic until {instant(ohmic.from_s)}; {grown:.3g} Ω more until "
+        f"{instant(whole.t_s)} are polarization"
+    ]
+
+
 def report_lines(result: Result) -> list[str]:
     """Return the result in words, a line each, for a terminal of 80 columns."""
     lines = result_lines(result)
     lines[1:1] = [
-        f"r({at.t_s:g} s) = {figure(at, 'Ω')}   ({coverage(at)})"
+        f"r({instant(at.t_s)}) = {figure(at, 'Ω')}   ({coverage(at)})"
         for at in result.r_at[1:]
         if at.t_s is not None
     ]
+    lines[len(result.r_at) : len(result.r_at)] = ohmic_lines(result)
     current_a = None if result.current_a is None else result.current_a.value
     found = Working.of(result.terminal, current_a)
     if found is not None:

@@ -12,14 +12,10 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite, sqrt
 
-from sagline.analysis.influences import CHANNEL_NAMES, VOLTS, Influence
+from sagline.analysis.influences import CHANNEL_NAMES, FRONT_ENDS, VOLTS, Influence
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile, transfer
-from sagline.analysis.values import ADS1115, FORCE, ONBOARD, Notice
-
-NULL_SUFFIX = "+null"
-FRONT_ENDS: Mapping[int, str] = {ONBOARD: "onboard", ADS1115: "ads1115"}
-"""The plain front end of each converter; with the null channel, "ads1115+null"."""
+from sagline.analysis.values import FORCE, ONBOARD, Notice
 
 CALIBRATION, VOLTAGE_SCALE, LOAD_TEMPERATURE = "calibration", "voltage scale", "load temperature"
 
@@ -116,7 +112,7 @@ def _scaled(
     listed: Sequence[Influence], scale: Known, profile: RigProfile, setting: Setting, volts: bool
 ) -> list[Influence]:
     """With a scale for r. Without one for volts (`volts` false), E keeps its tolerances."""
-    replaced = [*_LOAD, *_COMMON, *_parts(profile, setting, CHANNEL_NAMES.values())]
+    replaced = [*_LOAD, *_COMMON, "range_match", *_parts(profile, setting, CHANNEL_NAMES.values())]
     kept = ["load_ohm"] if volts else replaced
     changed: list[Influence] = []
     for item in listed:

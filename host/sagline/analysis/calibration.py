@@ -123,7 +123,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     force = _conductance(x, "force")
     back = _conductance(x, "return")
     open_v = _tap_v(x, "sense", "sense_open", sense)
-    sag_v = open_v - _tap_v(x, "sense", "sense", sense)
+    sag_v = (open_v - _tap_v(x, "sense", "sense", sense)) / (1.0 + x["range_match"])
+    sag_v = sag_v - x["null_shift_v"] * x["sense_top_ohm"] * sense
     current_a = _current_a(x, force, back)
     input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
     r_ohm = sag_v / (current_a - input_s * sag_v) + x["course_ohm"]

@@ -13,7 +13,7 @@ from math import exp, inf, pi, sqrt
 from typing import TYPE_CHECKING
 
 from sagline.analysis.profile import RigProfile
-from sagline.analysis.values import FORCE, ONBOARD, RETURN, SENSE
+from sagline.analysis.values import ADS1115, FORCE, ONBOARD, RETURN, SENSE
 
 if TYPE_CHECKING:
     from sagline.analysis.calibrated import Calibration
@@ -37,6 +37,18 @@ COURSE = "course of r"
 
 REST_NOISE = "rest noise"
 """What noise leaves of the open level at the edge: of E alone, Type A."""
+
+FRONT_ENDS: Mapping[int, str] = {ONBOARD: "onboard", ADS1115: "ads1115"}
+"""The plain front end of each converter."""
+
+NULL_FRONT_END = "ads1115+null"
+"""The sag read as the difference of sense and the null channel."""
+
+
+def front_end(converter: int, null: bool) -> str:
+    """The name under which a front end is calibrated."""
+    return NULL_FRONT_END if null else FRONT_ENDS[converter]
+
 
 VOLTS = "volts."
 """Begins the name of an input that stands for one of r's in E, the current and the load."""
@@ -151,6 +163,13 @@ def influences_of(
         ),
         Influence("converter_gain", "converter gain", 0.0, unit.gain_limit),
         Influence("converter_offset_code", "offset", 0.0, unit.offset_limit_codes),
+    ]
+    # With the null channel the sag is read in a range of its own, from a voltage that may move
+    # when the load is switched.
+    null = profile.null if front_end == NULL_FRONT_END else None
+    listed += [
+        Influence("range_match", "converter gain", 0.0, null.range_match if null else 0.0),
+        Influence("null_shift_v", "null shift", 0.0, null.load_shift_v if null else 0.0),
     ]
     # The on-board converter's full scale is the reference itself, so its code width is no
     # input of its own: a common change of the reference then cancels in r, as it should.

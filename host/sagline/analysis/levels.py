@@ -12,7 +12,7 @@ import numpy as np
 from sagline.analysis import jointfit, mains, rebound, sagerrors, shape
 from sagline.analysis.calibration import tap_code, tap_per_code_v
 from sagline.analysis.current import Current
-from sagline.analysis.influences import Readings
+from sagline.analysis.influences import Readings, front_end
 from sagline.analysis.jointfit import JointFit, RepeatFit
 from sagline.analysis.nonlinearity import LevelErrors
 from sagline.analysis.onboard_table import OnboardTable
@@ -104,13 +104,6 @@ def levels_of(
         hum_hz=None if hum is None else hum.hz,
         notices=tuple(notices),
     )
-
-
-def front_end(converter: int, null: bool) -> str:
-    """The name under which a front end is calibrated."""
-    if converter != ADS1115:
-        return "onboard"
-    return "ads1115+null" if null else "ads1115"
 
 
 @dataclass(frozen=True, eq=False)

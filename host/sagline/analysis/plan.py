@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from math import ceil, sqrt
 
 from sagline.analysis.calibration import expected_readings
-from sagline.analysis.influences import CHANNEL_NAMES, influences_of
+from sagline.analysis.influences import CHANNEL_NAMES, Readings, front_end, influences_of
 from sagline.analysis.profile import LoadProfile, RigProfile
 from sagline.analysis.sagerrors import of_levels
 from sagline.analysis.step import WINDOW_RATIO
-from sagline.analysis.values import AnalysisError
+from sagline.analysis.values import ADS1115, AnalysisError
 from sagline.designations import DESIGNATIONS, Designation, find
 
 TARGET_U_REL = 0.03
@@ -91,8 +91,20 @@ def expected_u_rel(
     # Rounding adds its own 1/12 to what would be measured.
     measured = sqrt(noise * noise + 1.0 / 12.0)
     noises = dict.fromkeys(CHANNEL_NAMES, measured)
-    errors = of_levels(profile, converter, levels.sense_open, levels.sense)
-    return relative_u95(influences_of(profile, converter, load, high, levels, noises), errors)
+    null = _within_null(profile, converter, levels)
+    listed = influences_of(
+        profile, converter, load, high, levels, noises, front_end=front_end(converter, null)
+    )
+    errors = of_levels(profile, converter, levels.sense_open, levels.sense, null)
+    return relative_u95(listed, errors)
+
+
+def _within_null(profile: RigProfile, converter: int, levels: Readings) -> bool:
+    """Whether the sag to expect fits the null channel's range, with a tenth to spare."""
+    if profile.null is None or converter != ADS1115:
+        return False
+    sag_v = (levels.sense_open - levels.sense) * profile.converter(converter).lsb_v
+    return sag_v < 0.9 * profile.null.full_code * profile.null.lsb_v
 
 
 def choose(

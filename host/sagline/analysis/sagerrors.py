@@ -52,9 +52,25 @@ def _blocks(limit_codes: float) -> tuple[Process, ...]:
 
 
 def of_levels(
-    profile: RigProfile, converter: int, open_code: float, loaded_code: float
+    profile: RigProfile, converter: int, open_code: float, loaded_code: float, null: bool = False
 ) -> LevelErrors:
-    """The errors of an open and a loaded level that were read at one code each."""
+    """The errors of an open and a loaded level that were read at one code each.
+
+    With `null` their difference was read by the null channel, balanced at the open level.
+    """
+    if null:
+        ratio = null_code_v(profile, False) / tap_per_code_v(profile, converter, SENSE, False)
+        level = processes_of(profile, Front.LEVEL, converter)
+        fine = processes_of(profile, Front.NULL, converter)
+        balanced = np.array([0.0, (loaded_code - open_code) / ratio])
+        sag = np.array([[0.0, 0.0], [-ratio, ratio]])
+        return LevelErrors(
+            NAMES,
+            (
+                *(WeightedCodes(one, np.array([open_code]), np.ones((2, 1))) for one in level),
+                *(WeightedCodes(one, balanced, sag) for one in fine),
+            ),
+        )
     codes = np.array([open_code, loaded_code])
     processes = processes_of(profile, Front.LEVEL, converter)
     return LevelErrors(NAMES, tuple(WeightedCodes(one, codes, np.eye(2)) for one in processes))

@@ -27,7 +27,7 @@ def add(verbs: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the run. Returns the exit status."""
     from sagline.computing import with_terminal
-    from sagline.wording import report_lines
+    from sagline.wording import instant, report_lines
 
     with open_log(args) as log:
         record_id = log.find(args.id)
@@ -57,8 +57,8 @@ def run(args: argparse.Namespace) -> int:
     if len(results) > 1:
         print(f"\n{len(results)} results; shown is {result.id}:")
         for one in results:
-            times = ", ".join(f"{at.t_s:g}" for at in one.r_at if at.t_s is not None)
-            print(f"  {one.id}  method {one.method}, at {times} s")
+            times = ", ".join(instant(at.t_s) for at in one.r_at if at.t_s is not None)
+            print(f"  {one.id}  method {one.method}, at {times}")
     return 0
 
 
