@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: MIT
 """The firmware on MicroPython's unix port, with a simulated circuit behind a second pipe.
 
-    micropython unix.py REQUESTS ANSWERS ADC SERIAL
+    micropython unix.py REQUESTS ANSWERS ADC SERIAL NULL WIDE
 
 REQUESTS and ANSWERS are named pipes to whoever simulates the circuit, ADC is
-both, ads1115 or onboard. Standard input and output are the serial line. Every
-request is four little-endian 32-bit integers: what, two values, 0. Every
+both, ads1115 or onboard, NULL and WIDE are 1 or 0. Standard input and output
+are the serial line. Every request is four little-endian 32-bit integers: what, two values, 0. Every
 answer is two, the clock in us and a count of rows, then the rows, five
 integers each. The board's clock is the circuit's: it moves only in `capture`
 and while the loop rests.
@@ -19,7 +19,7 @@ from boards.loop import StdioPort, serve
 from sagline_board.board import Board
 from sagline_board.hardware import MAX_ROWS, ROW, Hardware
 
-SWITCH, RANGE, CAPTURE, REST = 1, 2, 3, 4
+SWITCH, RANGE, CAPTURE, REST, NULL = 1, 2, 3, 4, 5
 
 
 class UnixHardware(Hardware):
@@ -29,10 +29,12 @@ class UnixHardware(Hardware):
     cold = 1
     model = "virtual-unix"
 
-    def __init__(self, requests, answers, adc, serial):
+    def __init__(self, requests, answers, adc, serial, null, wide):
         Hardware.__init__(self)
         self.onboard = 1 if adc != "ads1115" else 0
         self.ads1115 = 1 if adc != "onboard" else 0
+        self.null = null
+        self.wide_codes = wide
         self.serial = serial
         self._requests = requests
         self._answers = answers
@@ -47,6 +49,9 @@ class UnixHardware(Hardware):
 
     def set_range(self, high):
         self._ask(RANGE, high, 0)
+
+    def set_null(self, setting):
+        self._ask(NULL, setting, 0)
 
     def capture(self, length_us, bin_us):
         return self._ask(CAPTURE, length_us, bin_us)
@@ -76,9 +81,9 @@ class UnixHardware(Hardware):
 
 
 def main(arguments):
-    requests, answers, adc, serial = arguments
+    requests, answers, adc, serial, null, wide = arguments
     with open(requests, "wb") as to_circuit, open(answers, "rb") as from_circuit:
-        hw = UnixHardware(to_circuit, from_circuit, adc, serial)
+        hw = UnixHardware(to_circuit, from_circuit, adc, serial, int(null), int(wide))
         serve(Board(hw), StdioPort(), hw.rest)
 
 

@@ -47,7 +47,16 @@ def board(tmp_path: Path) -> Iterator[UnixBoard]:
     tty.setraw(ours)
     tty.setraw(theirs)
     process = subprocess.Popen(
-        [micropython(), str(FIRMWARE / "boards" / "unix.py"), requests, answers, "both", "u7"],
+        [
+            micropython(),
+            str(FIRMWARE / "boards" / "unix.py"),
+            requests,
+            answers,
+            "both",
+            "u7",
+            "1",
+            "0",
+        ],
         stdin=ours,
         stdout=ours,
         stderr=subprocess.PIPE,
@@ -101,7 +110,16 @@ def test_the_end_of_its_input_ends_the_board_with_the_load_off(tmp_path: Path) -
     circuit = CountsServer(parse("virtual://lr6?seed=7"), requests, answers)
     circuit.start()
     done = subprocess.run(
-        [micropython(), str(FIRMWARE / "boards" / "unix.py"), requests, answers, "onboard", "u"],
+        [
+            micropython(),
+            str(FIRMWARE / "boards" / "unix.py"),
+            requests,
+            answers,
+            "onboard",
+            "u",
+            "0",
+            "0",
+        ],
         # The interrupt's byte is data on a pipe, and no line end is turned into another.
         input=b"\x03\x00\xff\r\n*IDN?\rSYST:ERR?\r\nSTEP:SEGM 0,20;SEGM 8,2000;STAR\n",
         env={**os.environ, "MICROPYPATH": f"{FIRMWARE}:{FIRMWARE / 'lib'}"},

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&board=...&pace=...&fault=...
+"""Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&null=...&board=...&pace=...&fault=...
 
 `virtual://tray?cells=lr6,lr6-worn` is a rig with a tray of cells beside it: the first is in,
 and hands put in the next ones (`hands.py`). `virtual://custom?cell=FILE.toml` holds a cell of
@@ -39,6 +39,7 @@ class VirtualAddress:
     board: BoardName = "rp2350"
     pace: Pace = "fast"
     faults: Faults = field(default_factory=Faults)
+    null: bool = True
 
 
 TRAY = "tray"
@@ -75,18 +76,13 @@ def parse(url: str) -> VirtualAddress:
                 f"{key}={chosen[key]} is not possible.",
                 f"Write {key}= and one of: {', '.join(allowed)}.",
             )
-    if values.pop("null", "off") != "off":
-        raise UsageError(
-            "no_null_channel",
-            "The null channel is not in this version.",
-            "Leave null out of the address.",
-        )
+    null = _null(values, chosen["adc"])
     faults = parse_faults(values.pop("fault", ""))
     if values:
         raise UsageError(
             "bad_address",
             f"The address has an unknown part: {', '.join(sorted(values))}.",
-            f"Known parts are seed, {', '.join(_CHOICES)}, fault; for a tray also cells, for "
+            f"Known parts are seed, {', '.join(_CHOICES)}, null, fault; for a tray also cells, for "
             f"{CUSTOM} also cell.",
         )
     return VirtualAddress(
@@ -98,7 +94,22 @@ def parse(url: str) -> VirtualAddress:
         cast(BoardName, chosen["board"]),
         cast(Pace, chosen["pace"]),
         faults,
+        null,
     )
+
+
+def _null(values: dict[str, str], adc: str) -> bool:
+    """Whether the rig has the null channel, taking `null` out of `values`."""
+    said = values.pop("null", "off" if adc == "onboard" else "on")
+    if said not in ("on", "off"):
+        raise UsageError("bad_address", f"null={said} is not possible.", "Write null=on or off.")
+    if said == "on" and adc == "onboard":
+        raise UsageError(
+            "bad_address",
+            "The null channel is read by the ADS1115, and adc=onboard has none.",
+            "Leave null out, or write adc=both.",
+        )
+    return said == "on"
 
 
 def _split(url: str) -> SplitResult:

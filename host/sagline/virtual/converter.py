@@ -41,6 +41,15 @@ class Converter:
                 self._slope[int(range_high), channel] = gain * scale
                 self._at_zero[int(range_high), channel] = at_zero + part.offset_v / part.lsb_v
 
+    def pin_v(
+        self, channel: int, tap_mean_v: NDArray[np.float64], range_high: bool
+    ) -> NDArray[np.float64]:
+        """Volts at the pin of a channel: its node's and the follower's, not below the latter's."""
+        at = int(range_high)
+        scale = (1.0 + self._part.gain_error) / self._part.lsb_v
+        code = tap_mean_v * self._slope[at][channel] + self._at_zero[at][channel]
+        return np.maximum(code - self._part.offset_v / self._part.lsb_v, 0.0) / scale
+
     def mean_code(
         self, channel: int | NDArray[np.int64], tap_mean_v: NDArray[np.float64], range_high: bool
     ) -> NDArray[np.float64]:

@@ -15,7 +15,7 @@ from sagline.virtual.port import build_hardware
 from sagline_board.hardware import ROW
 
 REQUEST = struct.Struct("<4i")
-SWITCH, RANGE, CAPTURE, REST = 1, 2, 3, 4
+SWITCH, RANGE, CAPTURE, REST, NULL = 1, 2, 3, 4, 5
 
 
 class CountsServer(threading.Thread):
@@ -46,6 +46,8 @@ class CountsServer(threading.Thread):
             self.hardware.set_range(first)
         elif what == CAPTURE:
             rows = self.hardware.capture(first, second)
+        elif what == NULL:
+            self.hardware.set_null(first)
         elif what == REST:
             self._clock.advance(first)
         else:

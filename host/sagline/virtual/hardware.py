@@ -51,6 +51,7 @@ class VirtualHardware(Hardware):
         *,
         onboard: bool,
         ads1115: bool,
+        null: bool,
         wide_codes: bool,
         model: str,
         serial: str,
@@ -60,6 +61,7 @@ class VirtualHardware(Hardware):
         self.faults = faults or Faults()
         self.onboard = int(onboard)
         self.ads1115 = int(ads1115)
+        self.null = int(null)
         self.wide_codes = int(wide_codes)
         self.model = model
         self.serial = serial
@@ -68,7 +70,9 @@ class VirtualHardware(Hardware):
         self._clock = clock
         parts = replace(parts, force_path_ohm=parts.force_path_ohm + self.faults.contact_ohm)
         self._circuit = Circuit(cell, parts, self.faults.wiring)
-        self._sampling = Sampling(self._circuit, parts, noise, onboard=onboard, ads1115=ads1115)
+        self._sampling = Sampling(
+            self._circuit, parts, noise, onboard=onboard, ads1115=ads1115, null=null
+        )
         # The circuit's own "present" is the last switching; everything later
         # in the segment is evaluated from there, exactly.
         self._segment_start_us = 0
@@ -93,6 +97,12 @@ class VirtualHardware(Hardware):
     def set_range(self, high: int) -> None:
         self._settle()
         self._set_taps(self.mask, high, self._clock.now_us)
+
+    def set_null(self, setting: int) -> None:
+        self._settle()
+        self._sampling.null.set(setting, self._clock.now_us)
+        # What was worked out ahead is of the old voltage.
+        self._at(self._clock.now_us, lambda circuit: None)
 
     def gate_mask(self) -> int:
         """Return the loads that are on now (for tests and for whoever looks at the bench)."""

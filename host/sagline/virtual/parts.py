@@ -11,12 +11,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from sagline.virtual.linearity import Linearity, block_curve, onboard_curve, straight
+from sagline.virtual.nullchannel import NullParts
 from sagline.virtual.schottky import BLOCKING, Schottky
 from sagline_board import profile
 
 # How far the board's temperature may be from that of its calibration; one draw per rig, common
 # to all loads and their switches.
 BOARD_TEMPERATURE_LIMIT_K = 5.0
+
+# The null channel's follower and ground, at a setting of 0: it falls out of a difference of
+# differences.
+NULL_ZERO_LIMIT_V = 1e-3
 
 
 @dataclass(frozen=True)
@@ -79,6 +84,7 @@ class Parts:
     return_path_ohm: float
     schottky: Schottky
     temperature_offset_k: float
+    null: NullParts
 
     @property
     def sample_period_s(self) -> tuple[float, ...]:
@@ -139,6 +145,7 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
         return_path_ohm=profile.RETURN_PATH_MILLIOHM * 1e-3,
         schottky=BLOCKING,
         temperature_offset_k=temperature_offset_k,
+        null=_null(rng, converters[profile.ADS1115].gain_error),
     )
 
 
@@ -150,6 +157,33 @@ def _channel(draw: _Draw, entry: dict[str, int]) -> ChannelParts:
         lift_ohm=draw.about(entry["lift_ohm"], ppm),
         range_foot_ohm=draw.about(entry["range_foot_ohm"], ppm),
         follower_offset_v=draw.within(entry["follower_offset_uv"] * 1e-6),
+    )
+
+
+def _null(rng: np.random.Generator | None, converter_gain_error: float) -> NullParts:
+    entry = profile.NULL
+    draw = _Draw(rng)
+    full_code, limit_lsb = entry["full_code"], entry["inl_millilsb"] * 1e-3
+    reference_v = draw.about(entry["reference_uv"] * 1e-6, entry["tolerance_ppm"])
+    zero_v = draw.within(NULL_ZERO_LIMIT_V)
+    shift_v = draw.within(entry["load_shift_nv"] * 1e-9)
+    # The ADS1115 has one gain error, and each of its ranges a little one beside it.
+    match = draw.within(entry["range_match_ppm"] * 1e-6)
+    low_code = -full_code - 1
+    linearity = (
+        straight(low_code, full_code)
+        if rng is None
+        else block_curve(rng, low_code, full_code, limit_lsb)
+    )
+    return NullParts(
+        step_v=reference_v / entry["settings"],
+        zero_v=zero_v,
+        load_shift_v=shift_v,
+        lsb_v=entry["lsb_pv"] * 1e-12,
+        full_code=full_code,
+        gain_error=(1.0 + converter_gain_error) * (1.0 + match) - 1.0,
+        noise_lsb=entry["noise_millilsb"] * 1e-3,
+        linearity=linearity,
     )
 
 

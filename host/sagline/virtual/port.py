@@ -48,6 +48,7 @@ def build_hardware(address: VirtualAddress, clock: VirtualClock) -> VirtualHardw
         clock,
         onboard=address.adc != "ads1115",
         ads1115=address.adc != "onboard",
+        null=address.null and address.adc != "onboard",
         wide_codes=address.board == "rp2040",
         model=f"virtual-{address.board}",
         serial=f"{address.name}-{address.seed}",

@@ -14,13 +14,15 @@ from numpy.typing import NDArray
 
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.converter import Converter
+from sagline.virtual.nullchannel import Difference, NullVoltage
 from sagline.virtual.parts import Parts
-from sagline_board.profile import ADS1115, ONBOARD
+from sagline_board.profile import ADS1115, NULL_DIFFERENCE, ONBOARD, SENSE
 
 CHANNEL_COUNT = 3
 # The ADS1115 alternates sense and force and reads return every eighth time.
 ADS_ORDER = (0, 1, 0, 1, 0, 1, 0, 2)
-_ADS_CHANNELS = np.array(ADS_ORDER)
+# With the null channel half of sense's turns go to its difference, channel 3.
+ADS_NULL_ORDER = (3, 1, 0, 1, 3, 1, 0, 2)
 # How many equal slices are worked out at once.
 _SLICES_AHEAD = 20
 
@@ -39,10 +41,14 @@ class Sampling:
         *,
         onboard: bool,
         ads1115: bool,
+        null: bool = False,
     ) -> None:
         self._circuit = circuit
         self._onboard = Converter(parts, ONBOARD, noise) if onboard else None
         self._ads = Converter(parts, ADS1115, noise) if ads1115 else None
+        self._order = np.array(ADS_NULL_ORDER if null else ADS_ORDER)
+        self.null = NullVoltage(parts.null)
+        self._difference = Difference(parts.null, noise)
         self._triple_us = CHANNEL_COUNT * parts.sample_period_s[ONBOARD] * 1e6
         self._ads_us = parts.sample_period_s[ADS1115] * 1e6
         self._ads_start_us = 0.0
@@ -87,7 +93,7 @@ class Sampling:
         """Undo what was worked out and not handed out."""
         undelivered = sum(row[0] >> 2 == ADS1115 for _, row in self._ahead)
         self._ads_start_us -= undelivered * self._ads_us
-        self._ads_slot = (self._ads_slot - undelivered) % len(ADS_ORDER)
+        self._ads_slot = (self._ads_slot - undelivered) % len(self._order)
         self._ahead.clear()
 
     def _work_out(self, start_us: int, span_us: int, bin_us: int) -> None:
@@ -134,15 +140,19 @@ class Sampling:
         count = len(start_us)
         if self._ads is None or not count:
             return []
-        channels = _ADS_CHANNELS[(self._ads_slot + np.arange(count)) % len(ADS_ORDER)]
-        totals = self._ads.sum_codes(
-            channels,
-            taps[channels, np.arange(count)],
-            np.ones(count, np.int64),
-            self._circuit.range_high,
-        )
+        channels = self._order[(self._ads_slot + np.arange(count)) % len(self._order)]
+        # A difference is taken of the sense tap; its own codes come after.
+        tapped = np.where(channels == NULL_DIFFERENCE, SENSE, channels)
+        mean_v = taps[tapped, np.arange(count)]
+        high = self._circuit.range_high
+        totals = self._ads.sum_codes(tapped, mean_v, np.ones(count, np.int64), high)
+        fine = channels == NULL_DIFFERENCE
+        if fine.any():
+            null_v = self.null.at(start_us[fine] + 0.5 * self._ads_us)
+            sense_v = self._ads.pin_v(SENSE, mean_v[fine], high)
+            totals[fine] = self._difference.codes(sense_v, null_v, self._circuit.mask != 0)
         self._ads_start_us += self._ads_us * count
-        self._ads_slot = (self._ads_slot + count) % len(ADS_ORDER)
+        self._ads_slot = (self._ads_slot + count) % len(self._order)
         length_us = round(self._ads_us)
         return [
             (start + self._ads_us, (ADS1115 * 4 + channel, round(start), length_us, 1, total))

@@ -1,0 +1,77 @@
+# SPDX-License-Identifier: MIT
+"""The null channel: a voltage set by a PWM, and sense less it in the ADS1115's finest range."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sagline.virtual.linearity import Linearity
+
+Floats = NDArray[np.float64]
+
+# The filter is two equal time constants (10 kohm with 1 uF, 47 kohm with 220 nF).
+_FILTER_S = 0.0105
+# Dielectric absorption of its film capacitors: what follows late, and how late; an assumption,
+# for PET or PPS (some 1e-5 after a second; from memory).
+_ABSORBED = 1e-5
+_ABSORPTION_S = 1.0
+
+
+@dataclass(frozen=True)
+class NullParts:
+    """One rig's: volts a step of the setting and at 0, how far it moves with a load (V), and the
+    gain, noise and linearity of the range in which the difference is read."""
+
+    step_v: float
+    zero_v: float
+    load_shift_v: float
+    lsb_v: float
+    full_code: int
+    gain_error: float
+    noise_lsb: float
+    linearity: Linearity
+
+
+class NullVoltage:
+    """The voltage at the null pin on the rig's clock, without the load's part."""
+
+    def __init__(self, parts: NullParts) -> None:
+        self._parts = parts
+        self._from_v = self._to_v = parts.zero_v
+        self._since_us = 0
+
+    def set(self, setting: int, at_us: int) -> None:
+        """Head for another setting from where the voltage is now."""
+        now = np.array([float(at_us)])
+        self._from_v = float(self.at(now)[0])
+        self._to_v = self._parts.zero_v + setting * self._parts.step_v
+        self._since_us = at_us
+
+    def at(self, at_us: Floats) -> Floats:
+        """Volts at each instant, none before the last change.
+
+        A conversion takes its middle: within one the voltage moves by less than a code, but in
+        the first tenth of a second after a change.
+        """
+        t_s = (at_us - self._since_us) * 1e-6
+        left = (1.0 + t_s / _FILTER_S) * np.exp(-t_s / _FILTER_S)
+        left = left + _ABSORBED * np.exp(-t_s / _ABSORPTION_S)
+        return self._to_v + (self._from_v - self._to_v) * left
+
+
+class Difference:
+    """Codes of sense less null."""
+
+    def __init__(self, parts: NullParts, noise: np.random.Generator) -> None:
+        self._parts = parts
+        self._noise = noise
+
+    def codes(self, sense_pin_v: Floats, null_pin_v: Floats, loaded: bool) -> NDArray[np.int64]:
+        """One conversion per pair of mean voltages at the pins."""
+        parts = self._parts
+        null_pin_v = null_pin_v + (parts.load_shift_v if loaded else 0.0)
+        ideal = (sense_pin_v - null_pin_v) * (1.0 + parts.gain_error) / parts.lsb_v
+        code = ideal + parts.linearity.at(ideal)
+        code = np.rint(code + parts.noise_lsb * self._noise.standard_normal(len(code)))
+        return np.clip(code, -parts.full_code - 1, parts.full_code).astype(np.int64)
