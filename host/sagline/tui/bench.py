@@ -17,6 +17,7 @@ from sagline.device.progress import (
     Cooling,
     Extended,
     Finished,
+    LongerRest,
     OpenVoltage,
     Planned,
     Probing,
@@ -194,7 +195,7 @@ class Bench(Screen[None]):
                         plan.load_ohm, plan.repeats, plan.rest_ms, plan.on_ms, plan.reason
                     ),
                 )
-            case Cooling() | Extended():
+            case Cooling() | Extended() | LongerRest():
                 self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
                 self._say("#live", _terminal_voltage(terminal_v))
