@@ -156,6 +156,20 @@ def test_the_setting_of_one_run_is_not_kept_for_the_next(monkeypatch):
     assert "null_unbalanced" in {warning.code for warning in result.warnings}
 
 
+def test_a_channel_that_comes_back_is_used_again_and_the_lack_is_said(monkeypatch):
+    fit(monkeypatch)
+
+    def repair(rig, item):
+        if isinstance(item, Planned):
+            rig._link._port.hardware.error = -1.0
+        if isinstance(item, RepeatDone):
+            rig._link._port.hardware.error = 0.002
+
+    steps, done = run_of("virtual://lr6?seed=3", repair, designation="LR6", repeats=2)
+    assert steps[0].null_setting is None and steps[1].null_setting is not None
+    assert "null_unbalanced" in {remark.code for remark in done.ending.remarks}
+
+
 def test_the_rest_covers_what_the_channel_needs_to_settle():
     """3 s after the cell was put in, 1 s after the last trim: limits of the circuit."""
     assert planning.REST_MS >= 3000
@@ -201,7 +215,7 @@ def test_the_mains_meets_every_step_at_another_phase(mains_hz):
         began_s = np.cumsum(ms) * 1e-3
         for times_s in (began_s, ms * 1e-3):
             mean = abs(np.exp(2j * np.pi * mains_hz * times_s).mean())
-            assert mean < 0.75
+            assert mean < 0.6
 
 
 def test_the_record_shows_the_phase():

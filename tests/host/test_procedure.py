@@ -397,6 +397,7 @@ def test_a_target_is_met_by_as_many_repeats_as_the_first_ones_say():
     On some rigs, that is: the first is taken where a wish a little below what three repeats
     reach needs more.
     """
+    address, wanted = "", 0.0
     for seed in range(7, 27):
         address = f"virtual://sla12?seed={seed}"
         with sagline.open_rig(address) as rig:

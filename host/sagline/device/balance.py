@@ -41,6 +41,18 @@ def nominal_setting(profile: RigProfile, open_v: float, range_high: bool) -> int
     return _on_scale(null, round((gain * open_v + lift_v) / null.step_v))
 
 
+def keep_balanced(rig: Rig, last: RawStep | None) -> None:
+    """Balance the null channel, where it is fitted and not in balance; `last` is the last step.
+
+    The setting stays from step to step unless the rest of the last one had left it.
+    """
+    null = rig.profile.null
+    if null is None:
+        return
+    if last is None or last.null_setting is None or has_left(last, null):
+        balance(rig, rig.live().sense_v)
+
+
 def balance(rig: Rig, open_v: float) -> int | None:
     """Balance the null channel against a resting cell of `open_v`; return its setting.
 

@@ -14,16 +14,15 @@ from functools import partial
 from uuid6 import uuid7
 
 from sagline.analysis import plan as planning
-from sagline.analysis import presence, quality, stuck, target
+from sagline.analysis import presence, stuck, target
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate
 from sagline.analysis.repeats import require_usable
-from sagline.analysis.step import read_step
 from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
-from sagline.device.balance import UNBALANCED, balance, has_left
+from sagline.device.balance import UNBALANCED, keep_balanced
 from sagline.device.progress import (
     Cooling,
     Extended,
@@ -36,7 +35,7 @@ from sagline.device.progress import (
     RepeatDone,
     Stepping,
 )
-from sagline.device.rests import next_rest_ms, phase_ms
+from sagline.device.rests import drift_share, next_rest_ms, phase_ms
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
 from sagline.plaintext import plain_text
@@ -189,13 +188,13 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     first_stage = record.asked.first_stage
     known_rig = record.calibration
     calibration = None if known_rig is None else known_rig.at(record.started_at)
-    balanced = not rig.has_null or balance(rig, open_v) is not None
     rest_ms = plan.rest_ms
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
         durations_ms = (plan.rest_ms + phase_ms(repeat), plan.on_ms, plan.recovery_ms)
         segments = _segments(plan.load_index, durations_ms)
         yield from _rest((rest_ms - plan.rest_ms) * 1e-3, rig, repeat, repeats)
+        keep_balanced(rig, raws[-1] if raws else None)
         at_s = rig.now_s()
         raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
@@ -221,24 +220,15 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
                 yield Extended(repeats, reached, settings.target_u_rel)
         if repeat == repeats:
             break
-        if rig.profile.null is not None and has_left(raw, rig.profile.null):
-            balanced = balance(rig, rig.live().sense_v) is not None
-        before_ms, rest_ms = rest_ms, next_rest_ms(rest_ms, _drift_share(rig, raw))
+        drift = drift_share(raw, rig.profile, rig.converter)
+        before_ms, rest_ms = rest_ms, next_rest_ms(rest_ms, drift)
         if rest_ms > before_ms:
             yield LongerRest(rest_ms * 1e-3)
-    unbalanced = () if balanced else (UNBALANCED,)
+    without_null = rig.has_null and any(step.null_setting is None for step in steps)
+    unbalanced = (UNBALANCED,) if without_null else ()
     remarks = [Warning_(**asdict(notice)) for notice in band + rig.notices + unbalanced]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
-
-
-def _drift_share(rig: Rig, step: RawStep) -> float:
-    """How far the rest of a step drifted (`quality.drift_share`); 0 where it is not to be used."""
-    try:
-        reading = read_step(step, rig.profile, rig.converter)
-    except AnalysisError:
-        return 0.0
-    return 0.0 if quality.cell_moved(reading) else quality.drift_share([reading])
 
 
 def _open_voltage(rig: Rig) -> float:
