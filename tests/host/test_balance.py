@@ -80,8 +80,7 @@ class Broken(NullHardware):
 class Silent(NullHardware):
     """The channel is fitted and never read."""
 
-    def capture(self, length_us, bin_us):
-        return super(NullHardware, self).capture(length_us, bin_us)
+    answers = False
 
 
 @pytest.mark.parametrize("kind", [Broken, Silent])
