@@ -50,13 +50,15 @@ class Points(_Model):
 class StepRecord(_Model):
     """One repeat as the board recorded it.
 
-    `at_s` is when it began on the rig's clock; only differences mean something.
+    `at_s` is when it began on the rig's clock; only differences mean something. `null_setting`
+    is where the null channel was held, null where it was not in use.
     """
 
     n: int = Field(ge=1)
     at_s: float
     load: int
     range_high: bool
+    null_setting: int | None
     segments: list[tuple[int, int]]
     edges_us: list[int]
     points: Points
@@ -69,6 +71,7 @@ class StepRecord(_Model):
             at_s=at_s,
             load=raw.load,
             range_high=raw.range_high,
+            null_setting=raw.null_setting,
             segments=list(raw.segments),
             edges_us=list(raw.edges_us),
             points=Points(**{name: getattr(raw, name).tolist() for name in POINT_FIELDS}),
@@ -82,6 +85,7 @@ class StepRecord(_Model):
             load=self.load,
             range_high=self.range_high,
             segments=tuple(self.segments),
+            null_setting=self.null_setting,
         )
 
 

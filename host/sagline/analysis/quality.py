@@ -43,14 +43,20 @@ def cell_moved(reading: StepReading) -> bool:
     return bool(np.any(far))
 
 
-def drift_notice(readings: Sequence[StepReading]) -> Notice | None:
-    """A notice where the rest still drifts by more than 0.05 % of the sag in 0.1 s."""
+def drift_share(readings: Sequence[StepReading]) -> float:
+    """The largest drift of a rest in 0.1 s beyond its noise, as a share of the sag."""
     worst = 0.0
     for reading in readings:
         sag = abs(reading.readings[0].sense_open - reading.readings[0].sense)
         # Twice the s.d. is taken off: noise alone must not cry drift.
         drift = max(0.0, abs(reading.drift_per_s) - 2.0 * reading.drift_u) * DRIFT_HORIZON_S
         worst = max(worst, drift / sag if sag else float("inf") if drift else 0.0)
+    return worst
+
+
+def drift_notice(readings: Sequence[StepReading]) -> Notice | None:
+    """A notice where the rest still drifts by more than 0.05 % of the sag in 0.1 s."""
+    worst = drift_share(readings)
     if worst <= DRIFT_SHARE:
         return None
     return Notice(

@@ -35,7 +35,8 @@ class RawStep:
     channel, start and length of the point's window (from the start of the step),
     conversions summed, sum of codes. `edges_us` are the instants of switching (load on,
     load off), `load` an index into the bank, `segments` pairs of load mask and ms. Sums that a
-    linearity table has corrected are float64.
+    linearity table has corrected are float64. `null_setting` is the setting at which the null
+    channel was held, None where it was not in use: its points then mean nothing.
     Raises ValueError for arrays of unequal length.
     """
 
@@ -48,6 +49,7 @@ class RawStep:
     load: int
     range_high: bool
     segments: tuple[tuple[int, int], ...]
+    null_setting: int | None = None
 
     def __post_init__(self) -> None:
         for name in _POINT_FIELDS:

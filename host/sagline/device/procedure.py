@@ -24,10 +24,12 @@ from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
+from sagline.device.balance import UNBALANCED, keep_balanced
 from sagline.device.progress import (
     Cooling,
     Extended,
     Finished,
+    LongerRest,
     OpenVoltage,
     Planned,
     Probing,
@@ -35,6 +37,7 @@ from sagline.device.progress import (
     RepeatDone,
     Stepping,
 )
+from sagline.device.rests import drift_share, next_rest_ms, phase_ms
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
 from sagline.plaintext import plain_text
@@ -51,6 +54,8 @@ PHASES = ("rest", "load on", "recovery")
 UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 # How often a load that is still warm is asked for again.
 COOLING_POLL_S = 0.5
+# How often a cell that rests longer is read, to be shown.
+RESTING_POLL_S = 0.1
 # The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
 PROBE_MS = (1000, 150, 200)
 # Rest, ARM alone, rest: before any load, for one that conducts without being asked. The rest
@@ -153,6 +158,8 @@ def run(rig: Rig, settings: Settings) -> Generator[Progress, None, None]:
 def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     if settings.clear_trip:
         rig.clear_trip()
+    # What was left by the run before is of another cell.
+    rig.set_null(None)
     open_v = _open_voltage(rig)
     yield OpenVoltage(open_v)
     known = None if settings.designation is None else find_designation(settings.designation)
@@ -186,10 +193,13 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     first_stage = record.asked.first_stage
     known_rig = record.calibration
     calibration = None if known_rig is None else known_rig.at(record.started_at)
-    durations_ms = (plan.rest_ms, plan.on_ms, plan.recovery_ms)
+    rest_ms = plan.rest_ms
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
+        durations_ms = (plan.rest_ms + phase_ms(repeat), plan.on_ms, plan.recovery_ms)
         segments = _segments(plan.load_index, durations_ms)
+        yield from _rest((rest_ms - plan.rest_ms) * 1e-3, rig, repeat, repeats)
+        keep_balanced(rig, raws[-1] if raws else None)
         at_s = rig.now_s()
         raw = yield from _step(rig, seen, plan.load_index, segments, repeat, repeats)
         raws.append(raw)
@@ -217,7 +227,15 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
                 reached = target.u_rel(done.estimate)
                 assert reached is not None, "without it no number of repeats is found"
                 yield Extended(repeats, reached, settings.target_u_rel)
-    remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices]
+        if repeat == repeats:
+            break
+        drift = drift_share(raw, rig.profile, rig.converter)
+        before_ms, rest_ms = rest_ms, next_rest_ms(rest_ms, drift)
+        if rest_ms > before_ms:
+            yield LongerRest(rest_ms * 1e-3)
+    without_null = rig.has_null and any(step.null_setting is None for step in steps)
+    unbalanced = (UNBALANCED,) if without_null else ()
+    remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices + unbalanced]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
 
@@ -334,6 +352,14 @@ def _look_for_stuck_loads(rig: Rig, seen: _Seen) -> Generator[Progress, None, No
 
 def _segments(load: int, durations_ms: tuple[int, int, int]) -> Segments:
     return tuple(zip((0, 1 << load, 0), durations_ms, strict=True))
+
+
+def _rest(seconds: float, rig: Rig, repeat: int, repeats: int) -> Iterator[Progress]:
+    """Wait before a step: a board's record holds no more rest than is planned."""
+    begun_s = rig.now_s()
+    while (elapsed_s := rig.now_s() - begun_s) < seconds:
+        yield Stepping(repeat, repeats, PHASES[0], elapsed_s, seconds, rig.live().sense_v)
+        rig.wait(min(RESTING_POLL_S, seconds - elapsed_s))
 
 
 def _step(

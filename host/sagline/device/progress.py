@@ -53,6 +53,13 @@ class Extended:
 
 
 @dataclass(frozen=True)
+class LongerRest:
+    """The cell had not come to rest before the last step: it gets longer before the next."""
+
+    rest_s: float
+
+
+@dataclass(frozen=True)
 class Stepping:
     """A step is running: which one, and how far it has come."""
 
@@ -102,7 +109,17 @@ class Finished:
     ending: "Ending"
 
 
-Progress = OpenVoltage | Probing | Planned | Extended | Cooling | Stepping | RepeatDone | Finished
+Progress = (
+    OpenVoltage
+    | Probing
+    | Planned
+    | Extended
+    | LongerRest
+    | Cooling
+    | Stepping
+    | RepeatDone
+    | Finished
+)
 
 
 def describe(item: Progress) -> str:
@@ -119,6 +136,8 @@ def describe(item: Progress) -> str:
                 f"U(r) is {100 * u_rel:.2g} %, {100 * target_u_rel:g} % was asked for: "
                 f"{repeats} repeats in all"
             )
+        case LongerRest(rest_s):
+            return f"The open voltage still drifts: the cell rests {rest_s:.0f} s from now on"
         case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
             which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"

@@ -79,6 +79,7 @@ class Rig:
         self.identity = self._read_identity()
         self.profile = self._read_profile()
         self.high_range = True
+        self.null_setting: int | None = None
         self._calibration: Calibration | None = None
 
     @property
@@ -135,6 +136,11 @@ class Rig:
         """The converter whose figures are reported: the ADS1115 where it is fitted."""
         return max(self.profile.converters)
 
+    @property
+    def has_null(self) -> bool:
+        """Whether the null channel is fitted."""
+        return self.profile.null is not None
+
     def now_s(self) -> float:
         """Return the seconds on the rig's clock."""
         return self._link.clock.now_s()
@@ -169,6 +175,32 @@ class Rig:
         self._link.request("set_range", int(high))
         self.high_range = high
 
+    def set_null(self, setting: int | None) -> None:
+        """Hold the null channel at `setting` in what follows; None takes it out of use."""
+        if setting is not None:
+            self._link.request("set_null", setting)
+        self.null_setting = setting
+
+    def null_difference_v(self) -> float | None:
+        """Return sense less null at the pin (V) by one reading.
+
+        None beyond the end of its range, where the channel is not fitted, not in use or does
+        not answer, and where it is at another setting than ours.
+        """
+        null = self.profile.null
+        if null is None or self.null_setting is None:
+            return None
+        try:
+            counts = self._link.fields("null_counts")
+        except BoardRefused as refusal:
+            if refusal.number != faults.HARDWARE:
+                raise
+            return None
+        if counts["n"] < 1 or counts["setting"] != self.null_setting:
+            return None
+        code = counts["total"] / counts["n"]
+        return code * null.lsb_v if abs(code) < null.full_code else None
+
     def step(
         self, load_index: int, segments: Sequence[tuple[int, int]]
     ) -> Generator[StepState, None, RawStep]:
@@ -179,8 +211,9 @@ class Rig:
         someone else ends the step, LinkLost, WrongDevice where it does not end.
         """
         planned_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
-        # A reset, or whoever was here meanwhile, may have chosen another range.
+        # A reset, or whoever was here meanwhile, may have chosen another range or null.
         self._link.request("set_range", int(self.high_range))
+        self.set_null(self.null_setting)
         self._link.request("clear_segments")
         for mask, duration_ms in segments:
             self._link.request("add_segment", mask, duration_ms)
@@ -279,6 +312,7 @@ class Rig:
             load=load_index,
             range_high=self.high_range,
             segments=segments,
+            null_setting=self.null_setting,
         )
 
     def _read_identity(self) -> Identity:

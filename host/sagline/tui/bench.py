@@ -17,6 +17,7 @@ from sagline.device.progress import (
     Cooling,
     Extended,
     Finished,
+    LongerRest,
     OpenVoltage,
     Planned,
     Probing,
@@ -191,7 +192,7 @@ class Bench(Screen[None]):
                 self.notes = wording.notice_lines(advice)
                 said = (line for notice in advice for line in (notice.text, notice.remedy))
                 self._say("#words", "\n".join((wording.plan_sentence(plan), *said)))
-            case Cooling() | Extended():
+            case Cooling() | Extended() | LongerRest():
                 self._say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
                 self._say("#live", _terminal_voltage(terminal_v))
