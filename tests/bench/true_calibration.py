@@ -118,21 +118,19 @@ def calibration_of(
     u_onboard_code: float = 0.1,
     u_volts_rel: float = 5e-4,
     residual_lsb: float = 0.3,
-    null_sag_gain_rel: float | None = None,
     made_at: datetime | None = None,
 ) -> Calibration:
     """The whole calibration of one rig; every error is normal, that of the table rectangular.
 
-    `null_sag_gain_rel`, the null reading's gain over the plain one's, adds the scales of the
-    front end "ads1115+null".
+    The front end "ads1115+null" reads the sag with the gain of its own range.
     """
 
     def about(value: float, u: float) -> float:
         return value + u * float(rng.standard_normal())
 
     ends: list[tuple[FrontEnd, float]] = [(name, 0.0) for name in CONVERTERS]
-    if null_sag_gain_rel is not None:
-        ends.append(("ads1115+null", null_sag_gain_rel))
+    plain_gain = parts.converters[profile.ADS1115].gain_error
+    ends.append(("ads1115+null", (1.0 + parts.null.gain_error) / (1.0 + plain_gain) - 1.0))
     scales = []
     for load in range(len(profile.LOADS)):
         for high in RANGES:

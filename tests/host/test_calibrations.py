@@ -36,7 +36,7 @@ def calibration(address: str = ADDRESS, **settings) -> Calibration:
 
 @pytest.fixture(scope="module")
 def document() -> dict:
-    return calibration(null_sag_gain_rel=0.0).to_dict()
+    return calibration().to_dict()
 
 
 def test_a_calibration_comes_back_as_it_was(document):
