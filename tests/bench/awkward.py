@@ -5,7 +5,7 @@
 
 Seed 0 to N-1 each draw a board and its noise; the line "perfect" is a board as marked,
 without noise and rounding. Exit status 1 where intervals hold the truth so rarely that
-95 % is not believed, and nothing was said of it.
+95 % is not believed.
 """
 
 import argparse
@@ -34,8 +34,11 @@ def main() -> int:
     reports: list[Report] = []
     wrong = []
     if not args.json:
-        print("simulated in ngspice; r(0.1 s), errors and U relative to the truth")
-        print("case                         perfect    held      error sd   U mean    said")
+        print("simulated in ngspice; r(0.1 s), then r at t_f; errors and U relative to the truth")
+        print(
+            "case                         perfect    held    error sd   U mean    "
+            "t_f ms  perfect    held    U mean    said"
+        )
     for name in args.cases.split(","):
         case = CASES[name]
         perfect, *drawn = [report(case, seed) for seed in (None, *range(args.seeds))]
@@ -44,22 +47,32 @@ def main() -> int:
         errors = [each.error for each in drawn if each.error is not None]
         held = sum(each.held for each in figures)
         codes = sorted({code for each in drawn for code in (*each.notices, each.refused) if code})
-        if not case.says and held < binom.ppf(UNLUCKY, len(figures), 0.95):
+        if held < binom.ppf(UNLUCKY, len(figures), 0.95):
             wrong.append(f"{name}: {held} of {len(figures)} intervals hold the truth")
         if args.json:
             continue
-        off = "refused" if perfect.error is None else f"{perfect.error:+.3%}"
         spread = f"{np.std(errors):.3%}" if errors else "-"
-        width = [each.u for each in figures if each.u is not None]
-        u = f"{np.mean(width):.2%}" if width else "-"
+        first_ms = f"{perfect.first_s * 1e3:g}" if perfect.first_s else "-"
         print(
-            f"{name:<28} {off:<10} {held:>3}/{len(figures):<5} {spread:<10} {u:<9} "
-            + ", ".join(codes)
+            f"{name:<28} {_signed(perfect.error):<10} {held:>3}/{len(figures):<3} {spread:<10} "
+            f"{_mean([each.u for each in figures]):<9} {first_ms:<7} "
+            f"{_signed(perfect.first_error):<10} "
+            f"{sum(each.first_held for each in figures):>3}/{len(figures):<3} "
+            f"{_mean([each.first_u for each in figures]):<9} " + ", ".join(codes)
         )
     if args.json:
         print(json.dumps([asdict(each) for each in reports], indent=2))
     print("\n".join(wrong), file=sys.stderr)
     return 1 if wrong else 0
+
+
+def _signed(error: float | None) -> str:
+    return "refused" if error is None else f"{error:+.3%}"
+
+
+def _mean(shares: list[float | None]) -> str:
+    known = [each for each in shares if each is not None]
+    return f"{np.mean(known):.2%}" if known else "-"
 
 
 if __name__ == "__main__":

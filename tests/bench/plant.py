@@ -50,7 +50,7 @@ class Row:
 
 
 def study(name: str, converter: int, seeds: int) -> list[Row]:
-    """E and r(0.1 s) of one cell."""
+    """E, r(0.1 s) and r(t_f) of one cell."""
     cell = CELLS[name]
     errors: dict[str, list[float]] = {}
     widths: dict[str, list[float]] = {}
@@ -64,6 +64,7 @@ def study(name: str, converter: int, seeds: int) -> list[Row]:
         for figure, quantity, truth in (
             ("E", result.emf, found.emf_v()),
             (f"r({HEADLINE_S:g} s)", result.r_at[0][1], found.r_ohm(HEADLINE_S)),
+            ("r(t_f)", result.ohmic[1], found.r_ohm(result.ohmic[0])),
         ):
             error = quantity.value / truth - 1.0
             if seed is None:
@@ -105,7 +106,7 @@ def main() -> int:
         rows += study(name, CONVERTERS[args.adc], args.seeds)
         if args.json:
             continue
-        for row in rows[-2:]:
+        for row in rows[-3:]:
             print(
                 f"{row.cell:<10} {row.figure:<9} {row.truth:<10.6g} {row.perfect_error:<+9.3%} "
                 f"{row.mean_error:<+9.3%} {row.sd_error:<9.3%} {row.u_mean:<9.3%} "

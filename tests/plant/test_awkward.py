@@ -9,6 +9,7 @@ from plant.cases import CASES, report
 pytestmark = pytest.mark.skipif(measured.NO_NGSPICE, reason=measured.WHY)
 
 SEEDS = (1, 2, 3)
+WIDEST = 0.3
 
 
 @pytest.mark.parametrize("name", CASES)
@@ -20,14 +21,41 @@ def test_a_perfect_board_is_not_misled(name: str) -> None:
         assert abs(said.error) < case.bias, said
 
 
+def known(failing: dict[str, str]) -> list:
+    """All cases, those that fail marked with what is wrong."""
+    return [
+        pytest.param(name, marks=pytest.mark.xfail(reason=failing[name]))
+        if name in failing
+        else name
+        for name in CASES
+    ]
+
+
+FALLBACK = "the local curve for an unusual course is no measurement at t_f, 0.1 ms"
+
+
 @pytest.mark.parametrize("name", CASES)
-def test_the_interval_holds_the_truth_or_a_word_says_why_not(name: str) -> None:
+def test_the_interval_holds_the_truth_or_a_refusal_says_why_not(name: str) -> None:
     case = CASES[name]
     for seed in SEEDS:
         said = report(case, seed)
-        assert said.held or (case.says and said.said(case.says)), said
+        assert said.held or said.refused is not None, said
         if case.says:
             assert said.said(case.says), said
+
+
+@pytest.mark.parametrize(
+    "name",
+    known({"voltage delay": FALLBACK, "contact improving": FALLBACK}),
+)
+def test_so_does_that_of_the_first_usable_time(name: str) -> None:
+    case = CASES[name]
+    for seed in SEEDS:
+        said = report(case, seed)
+        if said.refused is None:
+            assert said.first_held, said
+            # What is read and not extrapolated is no wider than the raw on-board converter.
+            assert 0.0 < said.first_u < WIDEST, said
 
 
 @pytest.mark.parametrize("seed", SEEDS)
