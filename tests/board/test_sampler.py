@@ -59,9 +59,9 @@ def test_no_window_spans_an_edge():
     for edge in engine.edges_us:
         starts, ends = points[:, 1], points[:, 1] + points[:, 2]
         assert not ((starts < edge) & (ends > edge)).any()
-    # The converter's conversion begins anew at the edge, with sense, then force.
+    # The converter's conversion begins anew at the edge, with sense less null, then force.
     first = points[(points[:, 0] >= 4) & (points[:, 1] >= engine.edges_us[0])][:2]
-    assert first[:, 0].tolist() == [4, 5]
+    assert first[:, 0].tolist() == [7, 5]
     assert first[0, 1] == engine.edges_us[0]
 
 

@@ -58,9 +58,11 @@ class RepeatFit:
 
 @dataclass(frozen=True, eq=False)
 class JointFit:
-    """Every repeat's fit at `times_s`; `curves` are those of the spectrum they share."""
+    """Every repeat's fit at `times_s`; `curves` are those of the spectrum they share, chosen
+    from those that were `tried`."""
 
     times_s: tuple[float, ...]
+    tried: Curves
     curves: Curves
     repeats: tuple[RepeatFit, ...]
 
@@ -81,24 +83,26 @@ def fit(
         found = present([_block(rows, tried, hum, seen) for rows, seen in pairs], tried)
         fits = [linear(rows, found, times_s, hum, seen) for rows, seen in pairs]
         expected = [one.sag_v for one in fits]
-    return JointFit(tuple(times_s), found, tuple(fits))
+    return JointFit(tuple(times_s), tried, found, tuple(fits))
 
 
 def free(joint: JointFit, curves: Basis, times_s: Sequence[float], hum: Hum | None) -> JointFit:
     """The same repeats in another basis, without constraint."""
     fits = [linear(one.rows, curves, times_s, hum, one.sag_v) for one in joint.repeats]
-    return JointFit(tuple(times_s), joint.curves, tuple(fits))
+    return replace(joint, times_s=tuple(times_s), repeats=tuple(fits))
 
 
-def local(joint: JointFit, first_s: float, hum: Hum | None, span: float) -> JointFit:
-    """r at each time t of `joint` from the readings of t/span to span t, quadratic in ln t.
+def local(
+    joint: JointFit, times_s: Sequence[float], first_s: float, hum: Hum | None, span: float
+) -> JointFit:
+    """r at each time t from the readings of t/span to span t, quadratic in ln t.
 
     Rows that a time does not use have the weight 0 there.
     """
     fits = []
     for one in joint.repeats:
         r_ohm, weights = [], []
-        for t_s in joint.times_s:
+        for t_s in times_s:
             used = around(one.rows, t_s, first_s, span)
             kept = linear(one.rows.of(used), LocalQuadratic(t_s), [t_s], hum, one.sag_v[used])
             row = np.zeros(used.size)
@@ -106,7 +110,7 @@ def local(joint: JointFit, first_s: float, hum: Hum | None, span: float) -> Join
             r_ohm.append(float(kept.r_ohm[0]))
             weights.append(row)
         fits.append(replace(one, r_ohm=np.array(r_ohm), weights=np.array(weights)))
-    return replace(joint, repeats=tuple(fits))
+    return replace(joint, times_s=tuple(times_s), repeats=tuple(fits))
 
 
 def linear(

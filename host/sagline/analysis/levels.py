@@ -17,7 +17,7 @@ from sagline.analysis.jointfit import JointFit, RepeatFit
 from sagline.analysis.nonlinearity import LevelErrors
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile
-from sagline.analysis.rows import Front, Rows, first_time_s, has_null, rows_of
+from sagline.analysis.rows import FIRST_S, Front, Rows, first_time_s, has_null, rows_of
 from sagline.analysis.spectrum import Curves
 from sagline.analysis.step import StepReading
 from sagline.analysis.values import ADS1115, SENSE, FloatArray, Notice, RawStep
@@ -62,9 +62,9 @@ def levels_of(
     `table` is the one that the on-board codes have been corrected by.
     """
     data = _Data.of(raws, readings, profile, converter, table)
-    every_s = tuple(dict.fromkeys((*times_s, data.first_s)))
+    first_s = data.first_s
     hum = mains.find(data.rows)
-    joint = jointfit.fit(data.rows, every_s, data.first_s, data.on_s, hum)
+    joint = jointfit.fit(data.rows, _with(times_s, first_s), first_s, data.on_s, hum)
     notices = [] if hum is None else [_hum_notice(hum, joint)]
     start = tuple(
         data.readings(one, current, 0.0, one.start_ohm, 0.0)
@@ -73,10 +73,14 @@ def levels_of(
     back = rebound.rebound(
         raws, joint.repeats, data.currents, joint.curves, profile, converter, rebound.T_S
     )
-    course_ohm = np.zeros(len(every_s))
+    course_ohm = np.zeros(len(joint.times_s))
     if not _rises_as_it_must(data, joint, hum):
+        # Without a model the first points are too few to read r from.
+        first_s = max(first_s, FIRST_S[ADS1115])
+        every_s = _with(times_s, first_s)
         wide, joint = (
-            jointfit.local(joint, data.first_s, hum, span) for span in (shape.WIDE_SPAN, shape.SPAN)
+            jointfit.local(joint, every_s, data.first_s, hum, span)
+            for span in (shape.WIDE_SPAN, shape.SPAN)
         )
         course_ohm = np.abs(_mean_r(joint) - _mean_r(wide))
         start = None
@@ -84,19 +88,19 @@ def levels_of(
     elif back is not None and back.differs:
         notices.append(back.notice)
     return Levels(
-        times_s=every_s,
-        first_s=data.first_s,
+        times_s=joint.times_s,
+        first_s=first_s,
         front_end=front_end(converter, data.null),
         by_repeat=tuple(
             tuple(
                 data.readings(one, current, t_s, float(r_ohm), float(course))
-                for t_s, r_ohm, course in zip(every_s, one.r_ohm, course_ohm, strict=True)
+                for t_s, r_ohm, course in zip(joint.times_s, one.r_ohm, course_ohm, strict=True)
             )
             for one, current in zip(joint.repeats, data.currents, strict=True)
         ),
         errors=tuple(
             data.errors(t_s, [one.weights[index] for one in joint.repeats], joint)
-            for index, t_s in enumerate(every_s)
+            for index, t_s in enumerate(joint.times_s)
         ),
         rest_noise_codes=joint.repeats[0].open_u_v / data.code_v * _correlation(joint),
         drift_v_per_s=float(np.mean([one.drift_v_per_s for one in joint.repeats])),
@@ -187,6 +191,11 @@ class _Data:
         )
 
 
+def _with(times_s: Sequence[float], first_s: float) -> tuple[float, ...]:
+    """The times asked for, and t_f."""
+    return tuple(dict.fromkeys((*times_s, first_s)))
+
+
 def _mean_r(joint: JointFit) -> FloatArray:
     return np.mean([one.r_ohm for one in joint.repeats], axis=0)
 
@@ -195,7 +204,7 @@ def _rises_as_it_must(data: _Data, joint: JointFit, hum: mains.Hum | None) -> bo
     """Whether a fit free to fall agrees with the non-negative one, beside noise and linearity."""
     check_s = tuple(map(float, shape.check_times(data.first_s, data.on_s)))
     bound = jointfit.free(joint, joint.curves, check_s, hum)
-    taus_s = shape.free_taus(data.first_s, data.on_s)
+    taus_s = shape.free_taus(float(joint.tried.tau_s[0]), data.on_s)
     free = jointfit.free(joint, Curves(taus_s), check_s, hum)
     pairs = list(zip(bound.repeats, free.repeats, strict=True))
     for index, t_s in enumerate(check_s):
