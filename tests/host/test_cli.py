@@ -405,7 +405,7 @@ def test_output_into_a_closed_pipe_is_no_fault():
 
 
 def test_a_person_at_a_terminal_reads_the_plan_before_the_first_load():
-    given = ("measure", "--rig", "virtual://starter12?seed=1", "--designation", "PB12")
+    given = ("measure", "--rig", "virtual://starter12?seed=1&null=off", "--designation", "PB12")
     with Terminal(*given, "--repeats", "1", whole=False) as terminal:
         assert terminal.ended() == 0
     before, _, after = terminal.shown.partition("Repeat 1 of 1: load on")

@@ -127,7 +127,7 @@ def test_another_protocol_version_is_refused(monkeypatch):
         ("virtual://lr6?seed=x", UsageError),
         ("virtual://lr6?adc=none", UsageError),
         ("virtual://lr6?colour=red", UsageError),
-        ("virtual://lr6?null=on", UsageError),
+        ("virtual://lr6?adc=onboard&null=on", UsageError),
     ],
 )
 def test_bad_addresses_say_what_to_do(address, error):

@@ -112,10 +112,11 @@ def test_the_working_shows_levels_that_were_measured(cell, high):
     open_v, loaded_v, current_a = map(float, re.findall(r"[0-9]+\.[0-9]+", line[1]))
     digit_v = 10.0 ** -wording.sag_places(found.open_v, found.loaded_v)
     assert (open_v - loaded_v) / current_a == pytest.approx(
-        float(line[2].split()[1]), rel=2e-4, abs=digit_v / current_a
+        float(line[2].split()[1]), rel=5e-4, abs=digit_v / current_a
     )
-    # The r of the result allows for the dividers' current too: r/57 kΩ at the most, beside r.
-    assert found.r_ohm == pytest.approx(result.r_ohm.value, rel=1e-6 + found.r_ohm / 57e3)
+    # The fit reads the sag in fine codes too, and from the whole step: the working is within one
+    # of the plain codes of it.
+    assert found.r_ohm == pytest.approx(result.r_ohm.value, abs=2.0 * code_v / found.current_a)
 
 
 def test_working_comes_out_with_a_calculator():

@@ -91,7 +91,7 @@ def test_the_screen_and_the_procedure_agree() -> None:
 
 def test_the_plan_and_what_it_will_yield_are_shown_before_the_first_load() -> None:
     async def steps() -> None:
-        address = "virtual://starter12?seed=1&pace=real"
+        address = "virtual://starter12?seed=1&null=off&pace=real"
         app = BenchApp(address, Settings(designation="PB12"), autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda: "--load 3.3" in screen_text(app))
