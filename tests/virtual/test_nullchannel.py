@@ -7,8 +7,8 @@ import pytest
 from sagline.virtual.cells import CELLS
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.linearity import straight
-from sagline.virtual.nullchannel import Difference, NullParts, NullVoltage
-from sagline.virtual.parts import draw_parts, nominal_parts
+from sagline.virtual.nullchannel import Difference, NullVoltage
+from sagline.virtual.parts import NullParts, draw_parts, nominal_parts
 from sagline.virtual.sampling import ADS_NULL_ORDER, ADS_ORDER, Sampling
 from sagline_board.profile import ADS1115, NULL
 
@@ -41,6 +41,32 @@ def test_absorption_is_late_and_small() -> None:
     later = null.at(np.array([1e6, 2e6, 8e6])) - 4095 * PARTS.step_v
     assert -12e-6 < later[0] < -6e-6 and later[1] == pytest.approx(later[0] / np.e, rel=1e-3)
     assert abs(later[2]) < 0.02e-6
+
+
+def test_a_change_on_the_way_adds_to_what_is_still_to_come() -> None:
+    """The filter is linear: two changes give the sum of what each gives alone, at any instant."""
+    first, second, both = NullVoltage(PARTS), NullVoltage(PARTS), NullVoltage(PARTS)
+    first.set(2000, 0)
+    second.set(1000, 8_000)
+    both.set(2000, 0)
+    both.set(3000, 8_000)
+    later = np.array([8_000.0, 12_000.0, 30_000.0, 2e6])
+    floor_v = 0.02
+    assert second.at(later)[0] == floor_v
+    alone = first.at(later) + second.at(later)
+    assert both.at(later)[1:] == pytest.approx(alone[1:], abs=1e-12)
+    # The voltage and its slope go on where they were.
+    eps = 1.0
+    before = first.at(np.array([8_000.0 - eps, 8_000.0]))
+    after = both.at(np.array([8_000.0, 8_000.0 + eps]))
+    assert after[0] == pytest.approx(before[1], abs=1e-9)
+    assert after[1] - after[0] == pytest.approx(before[1] - before[0], rel=0.01)
+
+
+def test_the_follower_does_not_reach_ground() -> None:
+    null = NullVoltage(PARTS)
+    null.set(0, 0)
+    assert null.at(np.array([0.0, 1e6])).tolist() == [0.02, 0.02]
 
 
 def test_a_load_moves_it_and_full_scale_is_the_end() -> None:

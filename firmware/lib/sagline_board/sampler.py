@@ -26,6 +26,8 @@ NEAR_EDGE_US = 500000
 # Far from edges: slice and bin, and the window over which points are summed.
 FAR_SLICE_US = 10000
 FAR_GROUP_US = 50000
+# Three channels of each converter, and the null channel's difference.
+MOST_SOURCES = 7
 # With a load on, the interpreter is never away for longer than this.
 LOADED_SLICE_US = 5000
 
@@ -64,8 +66,8 @@ def expected_points(segments):
         # Near: three on-board points in 5 ms and, at the ADS1115's fastest,
         # one conversion a millisecond; the first 20 ms are denser still.
         points += close_ms * 8 // 5 + (200 if after else 0)
-        # Far: six sources, each closing a window in 50 ms.
-        points += (run_ms - close_ms) * 6 * 1000 // FAR_GROUP_US
+        # Far: each source closes a window in 50 ms.
+        points += (run_ms - close_ms) * MOST_SOURCES * 1000 // FAR_GROUP_US
         previous = mask
         run_ms = 0
     return points

@@ -87,8 +87,8 @@ class Rows:
 
 
 def has_null(raw: RawStep, profile: RigProfile) -> bool:
-    """Whether a step's null difference was recorded and stayed within its range."""
-    if profile.null is None or ADS1115 not in profile.converters:
+    """Whether a step was taken in balance, and its null difference stayed within its range."""
+    if profile.null is None or ADS1115 not in profile.converters or raw.null_setting is None:
         return False
     on_us, off_us, _ = edges_us(raw)
     used = [

@@ -1,12 +1,13 @@
 # SPDX-License-Identifier: MIT
 """The null channel: a voltage set by a PWM, and sense less it in the ADS1115's finest range."""
 
-from dataclasses import dataclass
+import math
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sagline.virtual.linearity import Linearity
+from sagline.virtual.converter import FOLLOWER_LOW_V
+from sagline.virtual.parts import NullParts
 
 Floats = NDArray[np.float64]
 
@@ -18,34 +19,30 @@ _ABSORBED = 1e-5
 _ABSORPTION_S = 1.0
 
 
-@dataclass(frozen=True)
-class NullParts:
-    """One rig's: volts a step of the setting and at 0, how far it moves with a load (V), and the
-    gain, noise and linearity of the range in which the difference is read."""
-
-    step_v: float
-    zero_v: float
-    load_shift_v: float
-    lsb_v: float
-    full_code: int
-    gain_error: float
-    noise_lsb: float
-    linearity: Linearity
-
-
 class NullVoltage:
-    """The voltage at the null pin on the rig's clock, without the load's part."""
+    """The voltage at the null pin on the rig's clock, without the load's part.
+
+    The filter is linear, so what is still to come is the sum of what every change left behind:
+    (early + late·t/τ)·exp(−t/τ) of the filter and absorbed·exp(−t/T) of its capacitors.
+    """
 
     def __init__(self, parts: NullParts) -> None:
         self._parts = parts
-        self._from_v = self._to_v = parts.zero_v
+        self._to_v = parts.zero_v
+        self._early_v = self._late_v = self._absorbed_v = 0.0
         self._since_us = 0
 
     def set(self, setting: int, at_us: int) -> None:
-        """Head for another setting from where the voltage is now."""
-        now = np.array([float(at_us)])
-        self._from_v = float(self.at(now)[0])
-        self._to_v = self._parts.zero_v + setting * self._parts.step_v
+        """Head for another setting from where the voltage and its filter are now."""
+        t_s = (at_us - self._since_us) * 1e-6
+        left = math.exp(-t_s / _FILTER_S)
+        to_v = self._parts.zero_v + setting * self._parts.step_v
+        step_v = to_v - self._to_v
+        self._early_v = (self._early_v + self._late_v * t_s / _FILTER_S) * left
+        self._early_v -= step_v * (1.0 - _ABSORBED)
+        self._late_v = self._late_v * left - step_v * (1.0 - _ABSORBED)
+        self._absorbed_v = self._absorbed_v * math.exp(-t_s / _ABSORPTION_S) - step_v * _ABSORBED
+        self._to_v = to_v
         self._since_us = at_us
 
     def at(self, at_us: Floats) -> Floats:
@@ -55,9 +52,9 @@ class NullVoltage:
         the first tenth of a second after a change.
         """
         t_s = (at_us - self._since_us) * 1e-6
-        left = (1.0 + t_s / _FILTER_S) * np.exp(-t_s / _FILTER_S)
-        left = left + _ABSORBED * np.exp(-t_s / _ABSORPTION_S)
-        return self._to_v + (self._from_v - self._to_v) * left
+        left_v = (self._early_v + self._late_v * t_s / _FILTER_S) * np.exp(-t_s / _FILTER_S)
+        left_v = left_v + self._absorbed_v * np.exp(-t_s / _ABSORPTION_S)
+        return np.maximum(self._to_v + left_v, FOLLOWER_LOW_V)
 
 
 class Difference:

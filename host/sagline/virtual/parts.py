@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from sagline.virtual.linearity import Linearity, block_curve, onboard_curve, straight
-from sagline.virtual.nullchannel import NullParts
 from sagline.virtual.schottky import BLOCKING, Schottky
 from sagline_board import profile
 
@@ -68,6 +67,21 @@ class ConverterParts:
     offset_v: float
     noise_lsb: float
     sample_s: float
+    linearity: Linearity
+
+
+@dataclass(frozen=True)
+class NullParts:
+    """The null channel: volts a step of the setting and at 0, how far a load moves it (V), and
+    gain, noise and linearity of the range in which the difference is read."""
+
+    step_v: float
+    zero_v: float
+    load_shift_v: float
+    lsb_v: float
+    full_code: int
+    gain_error: float
+    noise_lsb: float
     linearity: Linearity
 
 
