@@ -190,7 +190,8 @@ def test_each_part_of_a_calibration_helps_by_itself() -> None:
         assert ("no_scale" in codes(found)) == (name in ("offsets", "voltage_scales"))
     # r follows K, E the voltage scale, and the current both.
     assert u["scales"][0] < 0.6 * u["none"][0]
-    assert u["scales"][1] == pytest.approx(u["none"][1], rel=1e-3)
+    # Intervals of two Monte Carlo runs with other draws.
+    assert u["scales"][1] == pytest.approx(u["none"][1], rel=5e-3)
     assert u["scales"][2] == pytest.approx(u["none"][2], rel=0.02)
     assert u["voltage_scales"][0] == pytest.approx(u["none"][0], rel=5e-3)
     assert u["voltage_scales"][1] < 0.8 * u["none"][1]

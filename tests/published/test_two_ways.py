@@ -5,6 +5,7 @@
 Monte Carlo needs no derivatives at all.
 """
 
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -18,7 +19,9 @@ from sagline.analysis.calibration import expected_readings, load_resistance, mod
 from sagline.analysis.influences import SOURCES, influences_of
 from sagline.analysis.montecarlo import draw, interval
 from sagline.analysis.plan import needs_high_range
+from sagline.analysis.profile import LeadsProfile
 from sagline.analysis.repeats import Scatter
+from sagline_board.profile import LEADS
 
 # Converter, load, open voltage, r: cells of each kind on their usual loads.
 CELLS = [(1, 0, 1.58, 0.16), (1, 2, 9.4, 1.9), (1, 3, 3.2, 15.0), (1, 1, 12.9, 0.024),
@@ -27,9 +30,11 @@ NOISE = {0: 0.6, 1: 0.6, 2: 0.6}
 
 
 def inputs_of(converter, load, open_v, r_ohm):
-    high = needs_high_range(PROFILE, open_v)
-    levels = expected_readings(PROFILE, converter, load, high, open_v, r_ohm)
-    return influences_of(PROFILE, converter, load, high, levels, NOISE)
+    profile = replace(PROFILE, leads=LeadsProfile.from_integers(LEADS))
+    high = needs_high_range(profile, open_v)
+    levels = expected_readings(profile, converter, load, high, open_v, r_ohm)
+    levels = replace(levels, i2t_a2s=0.02, slope_ohm_per_s=0.5 * r_ohm)
+    return influences_of(profile, converter, load, high, levels, NOISE)
 
 
 @pytest.mark.parametrize("case", CELLS)
@@ -57,7 +62,7 @@ def test_each_line_of_the_budget_agrees_with_uncertainties(case):
                if hasattr(number := numbers[item.name], "s")}  # fmt: skip
     variance = dict.fromkeys(SOURCES, 0.0)
     for number, u in r_ohm.error_components().items():
-        variance[sources[number]] += u * u
+        variance[sources[number]] = variance.get(sources[number], 0.0) + u * u
     ours = {line.source: line for line in evaluate(inputs, Scatter.none(len(OUTPUTS))).budget}
     for source, u2 in variance.items():
         assert ours[source].u == pytest.approx(sqrt(u2), rel=1e-9, abs=1e-15)

@@ -30,6 +30,12 @@ def plain_cell(emf_v: float, r_ohm: float, rc: tuple[tuple[float, float], ...] =
     )
 
 
+def still_parts() -> Parts:
+    """The nominal rig without what is small: loads that stay cold, a ground that is not lifted."""
+    parts = nominal_parts()
+    return replace(parts, sense_path_ohm=0.0, heating_per_a2s=(0.0,) * len(parts.load_ohm))
+
+
 def bare_parts(load_ohm: float, sense: ChannelParts = OPEN) -> Parts:
     """One load and nothing else but, where given, a sense divider."""
     return replace(
@@ -39,5 +45,7 @@ def bare_parts(load_ohm: float, sense: ChannelParts = OPEN) -> Parts:
         channels=(sense, OPEN, OPEN),
         force_path_ohm=0.0,
         return_path_ohm=0.0,
+        sense_path_ohm=0.0,
+        heating_per_a2s=(0.0,),
         schottky=WIRE,
     )

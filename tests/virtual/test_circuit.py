@@ -7,7 +7,7 @@ from scipy.integrate import quad
 
 from sagline.virtual.cells import CELLS
 from sagline.virtual.circuit import FORCE, RETURN, SENSE, Circuit
-from sagline.virtual.parts import ChannelParts, draw_parts, nominal_parts
+from sagline.virtual.parts import ChannelParts, draw_parts
 from virtual import rigs
 from virtual.integration import integrate
 
@@ -73,7 +73,7 @@ def test_a_second_of_load_against_an_independent_integration(name: str, mask: in
 
 
 def test_window_means_against_quadrature() -> None:
-    circuit = Circuit(CELLS["lr6"], nominal_parts())
+    circuit = Circuit(CELLS["lr6"], rigs.still_parts())
     circuit.advance(5.0)
     circuit.switch(1, False)
     windows = [(0.0, 20e-6), (50e-6, 50e-6), (1e-4, 1.16e-3), (2e-3, 0.3), (0.1, 50e-6), (0.5, 1.0)]
@@ -97,7 +97,7 @@ def test_window_means_against_quadrature() -> None:
 
 def test_charge_drawn_lowers_the_emf() -> None:
     cell = CELLS["lr6"]
-    circuit = Circuit(cell, nominal_parts())
+    circuit = Circuit(cell, rigs.still_parts())
     circuit.switch(1, False)
     charge_ah = float(circuit.mean_current(INSTANT, np.array([60.0]))[0]) * 60.0 / 3600.0
     circuit.advance(60.0)
@@ -124,8 +124,8 @@ def test_energy_balance_of_a_pulse() -> None:
 
 
 def test_slices_of_time_add_up() -> None:
-    one = Circuit(CELLS["6lr61"], nominal_parts())
-    many = Circuit(CELLS["6lr61"], nominal_parts())
+    one = Circuit(CELLS["6lr61"], rigs.still_parts())
+    many = Circuit(CELLS["6lr61"], rigs.still_parts())
     one.switch(4, True)
     many.switch(4, True)
     one.advance(0.3)
@@ -138,7 +138,7 @@ def test_slices_of_time_add_up() -> None:
 
 
 def test_looking_ahead_changes_nothing_and_agrees_with_going_there() -> None:
-    circuit = Circuit(CELLS["lr6"], nominal_parts())
+    circuit = Circuit(CELLS["lr6"], rigs.still_parts())
     circuit.switch(1, False)
     ahead = at(circuit, 0.02)
     assert np.array_equal(ahead, at(circuit, 0.02))
@@ -148,7 +148,7 @@ def test_looking_ahead_changes_nothing_and_agrees_with_going_there() -> None:
 
 def test_at_rest_the_taps_read_the_cell() -> None:
     """Pin volts of the circuit notes' table for 4.15 V and for a cell of zero volts."""
-    parts = nominal_parts()
+    parts = rigs.still_parts()
     for emf_v, pins in ((4.15, (1.829, 1.804, 0.273)), (0.0, (0.123, 0.129, 0.273))):
         circuit = Circuit(rigs.plain_cell(emf_v, 0.05), parts)
         taps = at(circuit, 0.0)[:, 0]
@@ -159,7 +159,7 @@ def test_at_rest_the_taps_read_the_cell() -> None:
 
 
 def test_a_cell_recovers_after_the_load() -> None:
-    circuit = Circuit(CELLS["lr6"], nominal_parts())
+    circuit = Circuit(CELLS["lr6"], rigs.still_parts())
     circuit.advance(5.0)
     rested_v = circuit.voltage()
     circuit.switch(1, False)
@@ -173,7 +173,7 @@ def test_a_cell_recovers_after_the_load() -> None:
 
 
 def test_loads_in_parallel_and_the_force_difference() -> None:
-    parts = nominal_parts()
+    parts = rigs.still_parts()
     circuit = Circuit(CELLS["lr6"], parts)
     circuit.switch(0b101, False)
     taps = at(circuit, 0.0)[:, 0]
@@ -194,7 +194,7 @@ def diode_error_v(circuit: Circuit) -> float:
 
 
 def test_the_diode_is_followed_when_the_current_falls() -> None:
-    circuit = Circuit(rigs.plain_cell(4.0, 0.2, ((20.0, 0.05),)), nominal_parts())
+    circuit = Circuit(rigs.plain_cell(4.0, 0.2, ((20.0, 0.05),)), rigs.still_parts())
     circuit.switch(1, False)
     assert diode_error_v(circuit) < 1e-9
     first = circuit._linear
@@ -212,7 +212,7 @@ def test_the_diode_is_followed_when_the_current_falls() -> None:
 
 
 def test_a_blocked_diode_keeps_its_decomposition() -> None:
-    circuit = Circuit(rigs.plain_cell(-4.15, 0.05, ((0.02, 0.01),)), nominal_parts())
+    circuit = Circuit(rigs.plain_cell(-4.15, 0.05, ((0.02, 0.01),)), rigs.still_parts())
     circuit.switch(1, False)
     assert abs(circuit.current()) < 60e-6
     before = circuit._linear
@@ -222,7 +222,7 @@ def test_a_blocked_diode_keeps_its_decomposition() -> None:
 
 
 def test_usage_errors() -> None:
-    circuit = Circuit(CELLS["lr6"], nominal_parts())
+    circuit = Circuit(CELLS["lr6"], rigs.still_parts())
     with pytest.raises(ValueError, match="mask 16"):
         circuit.switch(16, False)
     with pytest.raises(ValueError, match="backwards"):

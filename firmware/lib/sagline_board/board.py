@@ -241,6 +241,9 @@ class Board:
     def _do_reference_values(self):
         return _fields(profile.REFERENCE, commands.REFERENCE_FIELDS)
 
+    def _do_lead_values(self):
+        return _fields(profile.LEADS, commands.LEAD_FIELDS)
+
     def _do_null_values(self):
         if not self._hw.null:
             return _join([0] * len(commands.NULL_FIELDS))

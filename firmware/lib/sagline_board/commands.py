@@ -27,8 +27,8 @@ Command = namedtuple(
 
 LOAD_FIELDS = (
     "load_milliohm", "tolerance_ppm", "switch_milliohm", "switch_tolerance_ppm",
-    "tcr_ppm_per_k", "switch_tcr_ppm_per_k", "max_mv", "max_ma", "max_on_ms", "max_pulse_mj",
-    "mean_mw",
+    "tcr_ppm_per_k", "switch_tcr_ppm_per_k", "heat_mj_per_k", "switch_heat_mj_per_k", "max_mv",
+    "max_ma", "max_on_ms", "max_pulse_mj", "mean_mw",
 )  # fmt: skip
 CHANNEL_FIELDS = (
     "top_ohm", "foot_ohm", "lift_ohm", "range_foot_ohm", "tolerance_ppm", "follower_offset_uv",
@@ -42,6 +42,7 @@ NULL_FIELDS = (
     "inl_millilsb", "noise_millilsb", "load_shift_nv",
 )  # fmt: skip
 REFERENCE_FIELDS = ("reference_uv", "tolerance_ppm")
+LEAD_FIELDS = ("return_path_milliohm", "sense_path_milliohm", "ground_tie_ohm")
 POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 # Short enough that one damaged byte in a thousand spoils one reply in five.
 CHUNK_POINTS = 8
@@ -90,6 +91,8 @@ _TABLE = (
      "A converter: 0 on-board, 1 ADS1115."),
     ("reference_values", "RIG:REFerence?", (), REFERENCE_FIELDS, 200, ANY,
      "The reference that lifts the channels."),
+    ("lead_values", "RIG:LEADs?", (), LEAD_FIELDS, 200, ANY,
+     "Negative leads as they usually are, and what ties the return node to ground."),
     ("null_values", "RIG:NULL?", (), NULL_FIELDS, 200, ANY,
      "The null channel; all 0 where it is not fitted."),
     ("range_values", "RIG:RANGe?", (), ("low_mv", "high_mv"), 200, ANY,

@@ -10,8 +10,10 @@ rectangular distribution about the nominal value.
 # One bit of a load mask per entry, in this order. `switch_*` is the two
 # MOSFETs in series with the resistor (selector and ARM); their on-resistance rises
 # by 0.4 % per kelvin near 25 C (silicon's mobility, from memory), which matters once
-# a calibration has taken the tolerances away. The energy limits are
-# at most half of what the part is rated for.
+# a calibration has taken the tolerances away. `heat_mj_per_k` and `switch_heat_mj_per_k`
+# are what warms within a pulse, the wire on its core and the two chips on their pads
+# (assumptions, on the small side). The energy limits are at most half of what the part
+# is rated for.
 LOADS = (
     {
         "load_milliohm": 3300,
@@ -20,6 +22,8 @@ LOADS = (
         "switch_tolerance_ppm": 250000,
         "tcr_ppm_per_k": 100,
         "switch_tcr_ppm_per_k": 4000,
+        "heat_mj_per_k": 3000,
+        "switch_heat_mj_per_k": 20,
         "max_mv": 13800,
         "max_ma": 4000,
         "max_on_ms": 1200,
@@ -33,6 +37,8 @@ LOADS = (
         "switch_tolerance_ppm": 250000,
         "tcr_ppm_per_k": 100,
         "switch_tcr_ppm_per_k": 4000,
+        "heat_mj_per_k": 1500,
+        "switch_heat_mj_per_k": 20,
         "max_mv": 16500,
         "max_ma": 1200,
         "max_on_ms": 1200,
@@ -46,6 +52,8 @@ LOADS = (
         "switch_tolerance_ppm": 250000,
         "tcr_ppm_per_k": 100,
         "switch_tcr_ppm_per_k": 4000,
+        "heat_mj_per_k": 1000,
+        "switch_heat_mj_per_k": 20,
         "max_mv": 16500,
         "max_ma": 260,
         "max_on_ms": 2000,
@@ -59,6 +67,8 @@ LOADS = (
         "switch_tolerance_ppm": 250000,
         "tcr_ppm_per_k": 100,
         "switch_tcr_ppm_per_k": 4000,
+        "heat_mj_per_k": 300,
+        "switch_heat_mj_per_k": 20,
         "max_mv": 16500,
         "max_ma": 40,
         "max_on_ms": 5000,
@@ -166,11 +176,10 @@ NULL = {
 # over-voltage trip).
 RANGE_MV = (4500, 16500)
 
-# Leads and joints as an ordinary rig has them; they fall out of the result and
-# only the plan and the virtual circuit use them.
+# Leads and joints as an ordinary rig has them: the force leads fall out of the result and
+# only the plan and the virtual circuit use them. The negative sense lead, most of it its
+# 250 mA fuse when cold (from memory), may have anything from 0 to twice its value.
+# `ground_tie_ohm` is from the return node to ground, beside a diode: what the drop of the
+# return path drives through it lifts the board's ground by the sense lead's resistance.
 FORCE_PATH_MILLIOHM = 90
-RETURN_PATH_MILLIOHM = 60
-
-# From the return node to ground, beside a diode. It carries the return channel's
-# lift and nothing else until a negative lead is lost.
-GROUND_TIE_OHM = 10000
+LEADS = {"return_path_milliohm": 60, "sense_path_milliohm": 1500, "ground_tie_ohm": 10000}

@@ -101,7 +101,7 @@ def _current_a(x: Mapping[str, Any], force: Any, back: Any) -> Any:
     if "switch_tcr_per_k" in x:
         switch_ohm = switch_ohm * (1.0 + x["switch_tcr_per_k"] * x["load_offset_k"])
     load_ohm = x["load_ohm"] * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
-    return drop_v / (load_ohm + switch_ohm)
+    return drop_v / ((load_ohm + switch_ohm) * (1.0 + x["heating"]))
 
 
 def model(x: Mapping[str, Any]) -> Outputs:
@@ -113,7 +113,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
     channel's open reading removes its lift and offset. r takes the mean open level of all
     repeats at its own time, E that of the first at the edge, before which the cell had rested
-    longest.
+    longest. Beside these stand what r is off by where its course is unusual, by the current
+    through the ground tie, and by the instant of switching.
 
     With K, r is computed with nominal values, which K makes good; E and I, of which K says
     nothing, take the inputs whose names begin with "volts.". With a voltage scale s as well,
@@ -127,7 +128,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     sag_v = sag_v - x["null_shift_v"] * x["sense_top_ohm"] * sense
     current_a = _current_a(x, force, back)
     input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
-    r_ohm = sag_v / (current_a - input_s * sag_v) + x["course_ohm"]
+    r_ohm = sag_v / (current_a - input_s * sag_v) + x["course_ohm"] - x["tie_ohm"]
+    r_ohm = r_ohm + x["slope_ohm_per_s"] * x["late_s"]
     scale_k, voltage_scale = x.get("scale_k"), x.get("voltage_scale")
     volts = _for_volts(x)
     rested = sense if volts is x else _conductance(volts, "sense")

@@ -32,6 +32,13 @@ SOURCES: tuple[str, ...] = (
 )
 """The lines of a budget of Type B."""
 
+TIE, HEATING, TIMING = "ground tie", "load heating", "timing"
+"""Lines of r alone: current through the ground tie, the load's own heat, the instant."""
+
+EDGE_LIMIT_S = 10e-6
+"""How far the instant of switching may be from where the record has it: half of what the board's
+interpreter takes to switch (assumption)."""
+
 COURSE = "course of r"
 """What the fallback for an unusual course may be wrong by."""
 
@@ -92,7 +99,8 @@ class Readings:
 
     `sense_open` is carried to that time. `edge` is the open level of the first repeat at the
     edge, which E is taken from (None: the same as `sense_open`), `edge_u` its s.d. from noise;
-    `course_ohm` how far r may be off where its course in time is not a cell's usual one.
+    `course_ohm` how far r may be off where its course in time is not a cell's usual one;
+    `i2t_a2s` the time integral of the current squared until then; `slope_ohm_per_s` that of r.
     """
 
     sense_open: float
@@ -103,6 +111,8 @@ class Readings:
     edge: float | None = None
     edge_u: float = 0.0
     course_ohm: float = 0.0
+    i2t_a2s: float = 0.0
+    slope_ohm_per_s: float = 0.0
 
 
 LEVEL_CHANNELS: Mapping[str, int] = {
@@ -187,6 +197,13 @@ def influences_of(
     edge = readings.sense_open if readings.edge is None else readings.edge
     listed.append(Influence("edge_rise_code", REST_NOISE, edge - readings.sense_open))
     listed.append(Influence("course_ohm", COURSE, 0.0, readings.course_ohm))
+    tie_ohm = profile.leads.tie_error_ohm if profile.leads else 0.0
+    listed += [
+        Influence("tie_ohm", TIE, tie_ohm, tie_ohm),
+        Influence("heating", HEATING, *bank.heating(readings.i2t_a2s)),
+        Influence("late_s", TIMING, 0.0, EDGE_LIMIT_S),
+        Influence("slope_ohm_per_s", TIMING, readings.slope_ohm_per_s),
+    ]
     listed.append(Influence("edge_noise_code", REST_NOISE, 0.0, readings.edge_u, "normal"))
     for level, index in LEVEL_CHANNELS.items():
         limit = quantization_limit_codes(noise_codes.get(index, 0.0))

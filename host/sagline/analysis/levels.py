@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -21,6 +21,9 @@ from sagline.analysis.rows import FIRST_S, Front, Rows, first_time_s, has_null, 
 from sagline.analysis.spectrum import Curves
 from sagline.analysis.step import StepReading
 from sagline.analysis.values import ADS1115, SENSE, FloatArray, Notice, RawStep
+
+SLOPE_STEP = 0.05
+"""How far to both sides of a time, relative, the slope of r there is taken."""
 
 BATCH = 8
 """Residuals averaged together to see whether neighbours agree more than chance lets them."""
@@ -67,13 +70,15 @@ def levels_of(
     joint = jointfit.fit(data.rows, _with(times_s, first_s), first_s, data.on_s, hum)
     notices = [] if hum is None else [_hum_notice(hum, joint)]
     start = tuple(
-        data.readings(one, current, 0.0, one.start_ohm, 0.0)
+        data.readings(one, current, 0.0, one.start_ohm)
         for one, current in zip(joint.repeats, data.currents, strict=True)
     )
     back = rebound.rebound(
         raws, joint.repeats, data.currents, joint.curves, profile, converter, rebound.T_S
     )
     course_ohm = np.zeros(len(joint.times_s))
+    # By the model, also where it does not hold: the instant of switching matters little.
+    slope = _slope(joint)
     if not _rises_as_it_must(data, joint, hum):
         # Without a model the first points are too few to read r from.
         first_s = max(first_s, FIRST_S[ADS1115])
@@ -93,7 +98,7 @@ def levels_of(
         front_end=front_end(converter, data.null),
         by_repeat=tuple(
             tuple(
-                data.readings(one, current, t_s, float(r_ohm), float(course))
+                data.readings(one, current, t_s, float(r_ohm), float(course), slope(t_s))
                 for t_s, r_ohm, course in zip(joint.times_s, one.r_ohm, course_ohm, strict=True)
             )
             for one, current in zip(joint.repeats, data.currents, strict=True)
@@ -174,7 +179,13 @@ class _Data:
         )
 
     def readings(
-        self, one: RepeatFit, current: Current, t_s: float, r_ohm: float, course_ohm: float
+        self,
+        one: RepeatFit,
+        current: Current,
+        t_s: float,
+        r_ohm: float,
+        course_ohm: float = 0.0,
+        slope_ohm_per_s: float = 0.0,
     ) -> Readings:
         """Levels at one time: the open one with its drift, and below it by r times the current."""
         open_v = one.open_v + one.drift_v_per_s * t_s
@@ -188,12 +199,26 @@ class _Data:
             return_loaded=return_loaded,
             edge=self.sense_code(one.open_v),
             course_ohm=course_ohm,
+            # The current falls by little within a pulse.
+            i2t_a2s=self.current_a(t_s) ** 2 * t_s,
+            slope_ohm_per_s=slope_ohm_per_s,
         )
 
 
 def _with(times_s: Sequence[float], first_s: float) -> tuple[float, ...]:
     """The times asked for, and t_f."""
     return tuple(dict.fromkeys((*times_s, first_s)))
+
+
+def _slope(joint: JointFit) -> Callable[[float], float]:
+    """dr/dt (ohm/s) of the model at a time, the repeats' mean."""
+    amplitudes = np.mean([one.amplitudes for one in joint.repeats], axis=0)
+
+    def at(t_s: float) -> float:
+        before, after = joint.curves.at(np.array([1.0 - SLOPE_STEP, 1.0 + SLOPE_STEP]) * t_s)
+        return float((after - before) @ amplitudes) / (2.0 * SLOPE_STEP * t_s)
+
+    return at
 
 
 def _mean_r(joint: JointFit) -> FloatArray:

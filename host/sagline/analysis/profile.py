@@ -8,7 +8,7 @@ property, so that no number is kept twice.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import MISSING, dataclass, fields
 from typing import Any, Self
 
 from sagline.analysis.values import AnalysisError
@@ -22,16 +22,19 @@ class _Integers:
     @classmethod
     def from_integers(cls, mapping: Mapping[str, Any]) -> Self:
         """Raises ValueError for a missing field; fields of a newer board are ignored."""
-        names = [field.name for field in fields(cls)]  # type: ignore[arg-type]
-        missing = [name for name in names if name not in mapping]
+        listed = fields(cls)  # type: ignore[arg-type]
+        missing = [f.name for f in listed if f.name not in mapping and f.default is MISSING]
         if missing:
             raise ValueError(f"the profile lacks {', '.join(missing)}")
-        return cls(**{name: int(mapping[name]) for name in names})
+        return cls(**{f.name: int(mapping[f.name]) for f in listed if f.name in mapping})
 
 
 @dataclass(frozen=True)
 class LoadProfile(_Integers):
-    """One load of the bank: resistor, its switch (two MOSFETs in series), limits."""
+    """One load of the bank: resistor, its switch (two MOSFETs in series), limits.
+
+    What warms within a pulse is 0 where it is not known.
+    """
 
     load_milliohm: int
     tolerance_ppm: int
@@ -44,6 +47,8 @@ class LoadProfile(_Integers):
     max_on_ms: int
     max_pulse_mj: int
     mean_mw: int
+    heat_mj_per_k: int = 0
+    switch_heat_mj_per_k: int = 0
 
     @property
     def load_ohm(self) -> float:
@@ -69,6 +74,21 @@ class LoadProfile(_Integers):
     @property
     def switch_tcr_per_k(self) -> float:
         return self.switch_tcr_ppm_per_k / PPM
+
+    def heating(self, i2t_a2s: float) -> tuple[float, float]:
+        """By how much a pulse's own heat raises the load, relative, and how far that may be off.
+
+        `i2t_a2s` is the time integral of the current squared until then. No heat is taken to leave
+        within a pulse. A resistor's temperature coefficient may have either sign; a switch warms
+        by anything up to what its chips alone would.
+        """
+        resistor = switch = 0.0
+        if self.heat_mj_per_k:
+            resistor = self.tcr_per_k * i2t_a2s * self.load_ohm / (1e-3 * self.heat_mj_per_k)
+        if self.switch_heat_mj_per_k:
+            rise_k = i2t_a2s * self.switch_ohm / (1e-3 * self.switch_heat_mj_per_k)
+            switch = 0.5 * self.switch_tcr_per_k * rise_k * self.switch_ohm / self.load_ohm
+        return switch, resistor + switch
 
     @property
     def max_v(self) -> float:
@@ -208,9 +228,26 @@ class NullProfile(_Integers):
 
 
 @dataclass(frozen=True)
+class LeadsProfile(_Integers):
+    """The negative leads as they usually are, and what ties the return node to ground."""
+
+    return_path_milliohm: int
+    sense_path_milliohm: int
+    ground_tie_ohm: int
+
+    @property
+    def tie_error_ohm(self) -> float:
+        """What r reads too high by: the return path's drop drives a current through the tie, and
+        so through the negative sense lead, which lifts the board's ground (Kirchhoff)."""
+        if not self.ground_tie_ohm:
+            return 0.0
+        return self.return_path_milliohm * self.sense_path_milliohm * 1e-6 / self.ground_tie_ohm
+
+
+@dataclass(frozen=True)
 class RigProfile:
     """The whole rig. `converters` holds only those present (0 on-board, 1 ADS1115); `null` is
-    None where that channel is not fitted."""
+    None where that channel is not fitted, `leads` where they are not known."""
 
     loads: tuple[LoadProfile, ...]
     channels: tuple[ChannelProfile, ...]
@@ -218,19 +255,20 @@ class RigProfile:
     converters: Mapping[int, ConverterProfile]
     range_mv: tuple[int, int]
     null: NullProfile | None = None
+    leads: LeadsProfile | None = None
 
     @classmethod
     def from_integers(cls, mapping: Mapping[str, Any]) -> RigProfile:
-        """From `{"loads", "channels", "reference", "converters", "range_mv", "null"}`.
+        """From `{"loads", "channels", "reference", "converters", "range_mv", "null", "leads"}`.
 
         `converters` is a mapping by index or a list, in which None is an absent one.
         Raises ValueError for a missing field.
         """
-        required = [field.name for field in fields(cls) if field.name != "null"]
+        required = [field.name for field in fields(cls) if field.default is MISSING]
         missing = [name for name in required if name not in mapping]
         if missing:
             raise ValueError(f"the profile lacks {', '.join(missing)}")
-        null = mapping.get("null")
+        null, leads = mapping.get("null"), mapping.get("leads")
         given: Mapping[Any, Any] | Sequence[Any] = mapping["converters"]
         pairs = given.items() if isinstance(given, Mapping) else enumerate(given)
         low_mv, high_mv = mapping["range_mv"]
@@ -243,6 +281,7 @@ class RigProfile:
             },
             range_mv=(int(low_mv), int(high_mv)),
             null=NullProfile.from_integers(null) if null else None,
+            leads=LeadsProfile.from_integers(leads) if leads else None,
         )
 
     def converter(self, index: int) -> ConverterProfile:

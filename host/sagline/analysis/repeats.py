@@ -258,6 +258,8 @@ def _mean_levels(found: Levels, index: int) -> Readings:
         edge=levels[0].edge,
         edge_u=found.rest_noise_codes,
         course_ohm=levels[0].course_ohm,
+        i2t_a2s=levels[0].i2t_a2s,
+        slope_ohm_per_s=levels[0].slope_ohm_per_s,
     )
 
 

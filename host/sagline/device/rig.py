@@ -351,6 +351,7 @@ class Rig:
             "reference": link.fields("reference_values"),
             "converters": {c: link.fields("converter_values", c) for c in fitted},
             "range_mv": (ranges["low_mv"], ranges["high_mv"]),
+            "leads": link.fields("lead_values"),
             "null": link.fields("null_values") if self.identity.null else None,
         }
         try:
@@ -359,7 +360,13 @@ class Rig:
                 tap_volts(profile, converter, channel, 0.0, high)
             if not (fitted and profile.loads):
                 raise ValueError("no converter or no load")
-            rows = (*integers["loads"], *integers["channels"], integers["reference"], ranges)
+            rows = (
+                *integers["loads"],
+                *integers["channels"],
+                integers["reference"],
+                integers["leads"],
+                ranges,
+            )
             if min(value for row in rows for value in row.values()) < 0:
                 raise ValueError("a value below 0")
         except (ArithmeticError, LookupError, ValueError) as error:

@@ -11,8 +11,11 @@ With y_k = √C_k·v_k the matrix of the system, diag(1/tau_k) + alpha·d·dᵀ 
 symmetric: its modes are orthogonal and decay without oscillation. alpha and beta come from
 `network.py`, or from `loose.py` where the rig is not wired as it should be.
 
+A load that warms within its pulse moves the taps as so much more resistance would, and the cell's
+answer to the little less current is left out.
+
 Not modelled: capacitance and inductance of the rig (settled within 50 µs, see the circuit
-notes), heating, and the 12 µA the return channel's lift sends through the return lead.
+notes), and the 12 µA the return channel's lift sends through the return lead.
 """
 
 from dataclasses import dataclass, replace
@@ -21,6 +24,7 @@ import numpy as np
 
 from sagline.virtual.cell import Cell
 from sagline.virtual.diffusion import ladder
+from sagline.virtual.heating import rise_per_s
 from sagline.virtual.loose import loose
 from sagline.virtual.modes import LEAST_RATE, mean_rise, rise
 from sagline.virtual.network import FORCE, RETURN, SENSE, Floats, Network, whole
@@ -38,6 +42,9 @@ _RENEW_BEYOND_V = 20e-6
 # Windows may begin this much before the present instant: rounding of the caller's clock.
 _CLOCK_ROUNDING_S = 1e-9
 
+# By how much, relative, a load is made larger to see what its warming does.
+_WARMER = 1e-3
+
 
 @dataclass(frozen=True, eq=False)
 class _Linear:
@@ -47,6 +54,7 @@ class _Linear:
     rate: Floats  # (k,) of the modes, 1/s
     vectors: Floats  # (k, k), modes in columns
     weight: Floats  # (k,): u = E − weight·modes
+    warmer: Network | None  # the same with loads larger by _WARMER; None with none on
 
 
 class Circuit:
@@ -61,6 +69,7 @@ class Circuit:
         self._range_high = False
         self._wiring = wiring or Wiring()
         self.time_s = 0.0
+        self._pulse_since_s = self._rise_per_s = 0.0
         self.insert(cell)
 
     @property
@@ -109,9 +118,15 @@ class Circuit:
         if not 0 <= mask < 1 << len(self.parts.load_ohm):
             raise ValueError(f"no such loads: mask {mask}")
         state = self._linear.vectors @ self._modes
+        anew = mask != self._mask
         self._mask = mask
         self._range_high = range_high
         self._settle(state)
+        if anew:
+            network = self._linear.network
+            taps_v = network.tap_slope[:, 0] * self._u + network.tap_zero_v[:, 0]
+            self._pulse_since_s = self.time_s
+            self._rise_per_s = rise_per_s(self.parts, mask, float(taps_v[FORCE] - taps_v[RETURN]))
 
     def advance(self, dt_s: float) -> None:
         """Let time pass. ValueError if dt_s is negative."""
@@ -134,8 +149,14 @@ class Circuit:
         switches stay as they are; length 0 gives the voltage at an instant. Shape (3, m), volts.
         Raises ValueError for a window that begins in the past or has a negative length.
         """
-        network = self._linear.network
-        return network.tap_slope * self._mean_u(start_s, length_s) + network.tap_zero_v
+        network, warmer = self._linear.network, self._linear.warmer
+        u = self._mean_u(start_s, length_s)
+        taps = network.tap_slope * u + network.tap_zero_v
+        if warmer is not None:
+            on_s = self.time_s - self._pulse_since_s + start_s + 0.5 * length_s
+            warm = self._rise_per_s * on_s / _WARMER
+            taps += warm * (warmer.tap_slope * u + warmer.tap_zero_v - taps)
+        return taps
 
     def mean_current(self, start_s: Floats, length_s: Floats) -> Floats:
         """Mean of the cell's current over each window, shape (m,), amperes; as `taps`."""
@@ -198,6 +219,12 @@ class Circuit:
             network = whole(parts, r_ohm, self._mask, self._range_high, self._u)
         else:
             network = loose(parts, wiring, r_ohm, self._mask, self._range_high, self._u)
+        warmer = None
+        if self._mask and wiring.whole:
+            loads = [ohm * (1.0 + _WARMER) for ohm in parts.load_ohm]
+            switches = [ohm * (1.0 + _WARMER) for ohm in parts.switch_ohm]
+            warm = replace(parts, load_ohm=tuple(loads), switch_ohm=tuple(switches))
+            warmer = whole(warm, r_ohm, self._mask, self._range_high, self._u)
         rate, vectors = np.linalg.eigh(
             np.diag(self._leak) + network.alpha * np.outer(self._drive, self._drive)
         )
@@ -207,4 +234,5 @@ class Circuit:
             rate=np.maximum(rate, LEAST_RATE),
             vectors=vectors,
             weight=vectors.T @ self._drive,
+            warmer=warmer,
         )

@@ -129,7 +129,7 @@ def _wired(parts: Parts, wiring: Wiring, r_ohm: float, mask: int, range_high: bo
         if "force_neg" not in wiring.lost:
             nodes.between(_MINUS, _RETURN, 1.0 / max(parts.return_path_ohm, _LEAST_PATH_OHM))
     nodes.between(_FORCE, _RETURN, load_siemens(parts, mask))
-    nodes.between(_RETURN, _GROUND, 1.0 / profile.GROUND_TIE_OHM)
+    nodes.between(_RETURN, _GROUND, 1.0 / profile.LEADS["ground_tie_ohm"])
     for channel, tap in zip((SENSE, FORCE, RETURN), _TAPS, strict=True):
         siemens, amperes = parts.channels[channel].loading(parts.reference_v, range_high)
         nodes.between(tap, _GROUND, siemens)

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from sagline.virtual.parts import Parts
 from sagline.virtual.schottky import Schottky
+from sagline_board.profile import LEADS
 
 Floats = NDArray[np.float64]
 
@@ -82,11 +83,14 @@ def whole(parts: Parts, r_ohm: float, mask: int, range_high: bool, u: float) -> 
     zero_v = np.array([sense_zero_v, reach * sense_zero_v + force_zero_v, 0.0])
     slope[RETURN] = parts.return_path_ohm * load_s * slope[FORCE]
     zero_v[RETURN] = parts.return_path_ohm * load_s * zero_v[FORCE]
+    # What the tie takes from the return node lifts the board's ground, by which all is read, above
+    # the cell's negative terminal.
+    lifted = parts.sense_path_ohm / (parts.sense_path_ohm + LEADS["ground_tie_ohm"])
     return Network(
         alpha=total_s * sense_slope,
         beta=total_s * sense_zero_v + total_zero_a,
-        tap_slope=slope[:, None],
-        tap_zero_v=zero_v[:, None],
+        tap_slope=(slope - lifted * slope[RETURN])[:, None],
+        tap_zero_v=(zero_v - lifted * zero_v[RETURN])[:, None],
         tangents=(
             Tangent(
                 parts.schottky,

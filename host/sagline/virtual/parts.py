@@ -87,7 +87,10 @@ class NullParts:
 
 @dataclass(frozen=True)
 class Parts:
-    """One rig. Tuples follow the order of the profile: loads, channels, converters."""
+    """One rig. Tuples follow the order of the profile: loads, channels, converters.
+
+    `heating_per_a2s` is how far a load rises, relative, by the heat of each A²s through it.
+    """
 
     load_ohm: tuple[float, ...]
     switch_ohm: tuple[float, ...]
@@ -96,6 +99,8 @@ class Parts:
     converters: tuple[ConverterParts, ...]
     force_path_ohm: float
     return_path_ohm: float
+    sense_path_ohm: float
+    heating_per_a2s: tuple[float, ...]
     schottky: Schottky
     temperature_offset_k: float
     null: NullParts
@@ -156,11 +161,24 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
         reference_v=reference_v,
         converters=converters,
         force_path_ohm=profile.FORCE_PATH_MILLIOHM * 1e-3,
-        return_path_ohm=profile.RETURN_PATH_MILLIOHM * 1e-3,
+        return_path_ohm=profile.LEADS["return_path_milliohm"] * 1e-3,
+        sense_path_ohm=profile.LEADS["sense_path_milliohm"] * 1e-3 * (1.0 + draw.within(1.0)),
+        heating_per_a2s=tuple(_heating(draw, entry) for entry in profile.LOADS),
         schottky=BLOCKING,
         temperature_offset_k=temperature_offset_k,
         null=_null(rng, converters[profile.ADS1115].gain_error),
     )
+
+
+def _heating(draw: _Draw, entry: dict[str, int]) -> float:
+    """Of a resistor whose temperature coefficient is anywhere within its limit, and of a switch
+    that warms by anything up to what its chips alone would."""
+    load_ohm, switch_ohm = entry["load_milliohm"] * 1e-3, entry["switch_milliohm"] * 1e-3
+    resistor = draw.within(entry["tcr_ppm_per_k"] * 1e-6)
+    resistor *= load_ohm / (entry["heat_mj_per_k"] * 1e-3)
+    chips = 0.5 * (1.0 + draw.within(1.0)) * entry["switch_tcr_ppm_per_k"] * 1e-6
+    chips *= switch_ohm / (entry["switch_heat_mj_per_k"] * 1e-3)
+    return resistor + chips * switch_ohm / load_ohm
 
 
 def _channel(draw: _Draw, entry: dict[str, int]) -> ChannelParts:

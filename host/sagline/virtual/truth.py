@@ -92,7 +92,7 @@ def _checked_time(t_s: float) -> float:
 
 
 def _resistance(circuit: Circuit) -> float:
-    return (circuit.cell.emf_v - circuit.voltage()) / circuit.current()
+    return (circuit.cell.emf_v - circuit.terminal_v()) / circuit.current()
 
 
 def _one_load(load_ohm: float) -> Parts:
@@ -101,4 +101,4 @@ def _one_load(load_ohm: float) -> Parts:
     distance = np.abs(np.array(parts.load_ohm) - load_ohm)
     index = int(np.argmin(distance))
     switch_ohm = parts.switch_ohm[index if distance[index] < 1e-9 * load_ohm else 0]
-    return replace(parts, load_ohm=(load_ohm,), switch_ohm=(switch_ohm,))
+    return replace(parts, load_ohm=(load_ohm,), switch_ohm=(switch_ohm,), heating_per_a2s=(0.0,))
