@@ -39,15 +39,10 @@ def estimate(
     All steps are repeats with one load and range; where the scatter of the first
     `first_stage` of them has decided how many there are, it alone counts. Budgets, current,
     covariance and the rows belong to the first time. What the `calibration` holds for the
-    load, range and converter replaces tolerances. Raises AnalysisError:
-    `wide_code`, `something_else_connected`, `negative_resistance` where even the upper end of
-    the interval of r is below zero, and those of `repeats.combine`.
+    load, range and converter replaces tolerances. Raises AnalysisError: `negative_resistance`
+    where even the upper end of the interval of r is below zero, and those of `read_series`.
     """
-    table = None if calibration is None else calibration.table
-    straight = straighten(steps, profile, converter, table)
-    series = combine(straight.steps, profile, converter, times_s, first_stage, calibration)
-    each_ohm = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
-    feeding.refuse(series.kept, each_ohm, profile, converter, series.fit.hum_hz)
+    series, said = read_series(steps, profile, converter, times_s, first_stage, calibration)
     evaluations = [
         budget.evaluate(
             influences_of(
@@ -91,11 +86,31 @@ def estimate(
         notices=(
             *_notices(series, profile, converter, first, calibration),
             *series.fit.notices,
-            *straight.notices,
+            *said,
         ),
         ohmic=(series.fit.first_s, evaluations[series.times_s.index(series.fit.first_s)].r_ohm),
         start_ohm=series.start_ohm,
     )
+
+
+def read_series(
+    steps: Sequence[RawStep],
+    profile: RigProfile,
+    converter: int,
+    times_s: Sequence[float],
+    first_stage: int | None = None,
+    calibration: Calibration | None = None,
+) -> tuple[Series, tuple[Notice, ...]]:
+    """The steps read together, and what must be said of their codes; no uncertainty yet.
+
+    Raises AnalysisError: `wide_code`, `something_else_connected`, and those of `repeats.combine`.
+    """
+    table = None if calibration is None else calibration.table
+    straight = straighten(steps, profile, converter, table)
+    series = combine(straight.steps, profile, converter, times_s, first_stage, calibration)
+    each_ohm = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
+    feeding.refuse(series.kept, each_ohm, profile, converter, series.fit.hum_hz)
+    return series, straight.notices
 
 
 def _refuse_negative(t_s: float, r_ohm: Quantity) -> None:

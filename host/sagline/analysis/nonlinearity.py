@@ -66,13 +66,16 @@ class Process:
             phase = (number + float(generator.random())) / len(parts)
             below, share = self._knots(codes, phase)
             knots = np.unique(np.concatenate([below, below + 1.0]))
-            reach = np.zeros((codes.size, knots.size))
             at = np.searchsorted(knots, below)
-            rows = np.arange(codes.size)
-            reach[rows, at] += 1.0 - share
-            reach[rows, at + 1] += share
+            reach = np.array(
+                [
+                    np.bincount(at, row * (1.0 - share), knots.size)
+                    + np.bincount(at + 1, row * share, knots.size)
+                    for row in weights
+                ]
+            )
             errors = generator.uniform(-self.limit_codes, self.limit_codes, (knots.size, part.size))
-            drawn[:, part] = weights @ reach @ errors
+            drawn[:, part] = reach @ errors
         return drawn
 
 

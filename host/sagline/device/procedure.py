@@ -17,7 +17,7 @@ from sagline.analysis import plan as planning
 from sagline.analysis import presence, stuck, target
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
-from sagline.analysis.estimate import estimate
+from sagline.analysis.estimate import estimate, read_series
 from sagline.analysis.repeats import require_usable
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice, RawStep
@@ -219,7 +219,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         done = RepeatDone(repeat, repeats, steps[-1], drawn, evaluate, read)
         if repeat == 1:
             # What must not be loaded again is refused now.
-            _ = done.estimate
+            read_series(raws, rig.profile, rig.converter, settings.times_s, None, calibration)
         yield done
         if repeat == first_stage and settings.target_u_rel is not None:
             repeats = target.repeats_for(done.estimate, settings.target_u_rel, MAX_REPEATS)
