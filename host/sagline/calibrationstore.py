@@ -91,6 +91,18 @@ def serials() -> list[str]:
     return [serial for serial in map(unquote, folders) if ids(serial)]
 
 
+def readable(serial: str) -> "tuple[list[Calibration], list[str]]":
+    """Return the rig's calibrations, the newest last, and a remark for each unreadable file."""
+    found: list[Calibration] = []
+    remarks: list[str] = []
+    for calibration_id in ids(serial):
+        try:
+            found.append(get(serial, calibration_id))
+        except UsageError as error:
+            remarks.append(error.message)
+    return found, remarks
+
+
 def newest(serial: str) -> "Calibration | None":
     """Return the rig's newest calibration, None where there is none.
 
