@@ -10,7 +10,8 @@ from sagline.verbs.common import add_json, add_rig
 ACTIONS = (restore, listing, clear)
 """Each has `declare(group)`, which adds its option; `wanted(args)`; `run(args)`, the status."""
 
-DESCRIPTION = """A rig's calibration: what corrects its parts' nominal values, and how well that is known.
+DESCRIPTION = """A rig's calibration: what corrects its parts' nominal values, and how well
+that is known.
 
 The board keeps it, and what the board keeps is what counts; every result names it by its id. This
 computer has a history of the calibrations that it has put on boards, for the day when a board
