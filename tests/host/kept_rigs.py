@@ -14,6 +14,7 @@ from sagline.calibrations import Calibration
 from sagline.device.rig import Rig
 from sagline.virtual.port import VirtualPort
 from sagline.virtual.server import RigServer
+from sagline_board import keep
 
 CELL = "lr6?seed=7"
 
@@ -64,3 +65,25 @@ def bench() -> Iterator[Bench]:
             yield there
         finally:
             there.stop()
+
+
+def put(desk: Bench, *calibrations: Calibration) -> None:
+    """Let the board keep them, one after the other."""
+    for one in calibrations:
+        with desk.open() as rig:
+            rig.keep_calibration(one)
+
+
+def harm(desk: Bench, slot: int) -> None:
+    """Flip one bit in what a slot holds, and start the board anew."""
+    files, name = desk.port.hardware.files, keep.SLOTS[slot - 1]
+    content = bytearray(files.read(name, 0, files.size(name)))
+    content[100] ^= 1
+    files.write(name, (content,))
+    desk.port.restart_board()
+
+
+def lose(desk: Bench) -> None:
+    """What a new file system does."""
+    desk.port.hardware.files = keep.MemoryFiles()
+    desk.port.restart_board()

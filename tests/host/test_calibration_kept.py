@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from kept_rigs import Bench, bench, calibration
+from kept_rigs import bench, calibration, harm, lose, put
 
 import sagline
 from sagline import calibrationstore
@@ -31,27 +31,6 @@ def desk():
 @pytest.fixture
 def known():
     return calibration()
-
-
-def put(desk: Bench, *calibrations):
-    for one in calibrations:
-        with desk.open() as rig:
-            rig.keep_calibration(one)
-
-
-def harm(desk: Bench, slot: int):
-    """Flip one bit in what a slot holds, and start the board anew."""
-    files, name = desk.port.hardware.files, keep.SLOTS[slot - 1]
-    content = bytearray(files.read(name, 0, files.size(name)))
-    content[100] ^= 1
-    files.write(name, (content,))
-    desk.port.restart_board()
-
-
-def lose(desk: Bench):
-    """What a new file system does."""
-    desk.port.hardware.files = keep.MemoryFiles()
-    desk.port.restart_board()
 
 
 def said(rig):
