@@ -30,8 +30,10 @@ class UnixHardware(Hardware):
     cold = 1
     model = "virtual-unix"
 
-    def __init__(self, requests, answers, adc, serial, null, wide):
+    def __init__(self, requests, answers, adc, serial, null, wide, folder):
         Hardware.__init__(self)
+        if folder:
+            self.files = FolderFiles(folder + "/")
         self.onboard = 1 if adc != "ads1115" else 0
         self.ads1115 = 1 if adc != "onboard" else 0
         self.null = null
@@ -84,9 +86,9 @@ class UnixHardware(Hardware):
 def main(arguments):
     requests, answers, adc, serial, null, wide, *folder = arguments
     with open(requests, "wb") as to_circuit, open(answers, "rb") as from_circuit:
-        hw = UnixHardware(to_circuit, from_circuit, adc, serial, int(null), int(wide))
-        if folder:
-            hw.files = FolderFiles(folder[0] + "/")
+        hw = UnixHardware(
+            to_circuit, from_circuit, adc, serial, int(null), int(wide), "".join(folder)
+        )
         serve(Board(hw), StdioPort(), hw.rest)
 
 

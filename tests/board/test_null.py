@@ -115,7 +115,9 @@ def test_abort_leaves_it(fitted):
 def test_in_envelopes_and_from_one_session_only(fitted):
     def sealed(session, seq, message):
         reply = fitted.ask(wire.seal(session, seq, message).decode())
-        return wire.unseal(reply.encode())[2]
+        opened = wire.unseal(reply.encode())
+        assert opened is not None
+        return opened[2]
 
     sealed("A", 1, "SESSion:OPEN 1")
     assert sealed("A", 2, "STEP:NULL 7") == "OK"
