@@ -13,6 +13,7 @@ import sys
 import time
 
 import machine
+from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
 from machine import ADC, Pin
 
@@ -26,6 +27,8 @@ START_DELAY_MS = 1500
 # Edges that fill ARM's pump before the first gate, so that current flows from
 # the gate's edge on. The pump's circuit is not drawn yet: an assumption.
 ARM_EDGES = 64
+# Where what is kept through a reset lies in the board's file system.
+FOLDER = "/"
 
 
 def make_safe():
@@ -52,6 +55,7 @@ class PicoHardware(Hardware):
         self.wide_codes = 0 if "RP2350" in sys.implementation._machine else 1
         self.model = "pico-2" if "RP2350" in sys.implementation._machine else "pico"
         self.serial = binascii.hexlify(machine.unique_id()).decode()
+        self.files = FolderFiles(FOLDER)
 
     def ticks_us(self):
         return time.ticks_us()

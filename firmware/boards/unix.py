@@ -1,19 +1,20 @@
 # SPDX-License-Identifier: MIT
 """The firmware on MicroPython's unix port, with a simulated circuit behind a second pipe.
 
-    micropython unix.py REQUESTS ANSWERS ADC SERIAL NULL WIDE
+    micropython unix.py REQUESTS ANSWERS ADC SERIAL NULL WIDE [FOLDER]
 
 REQUESTS and ANSWERS are named pipes to whoever simulates the circuit, ADC is
 both, ads1115 or onboard, NULL and WIDE are 1 or 0. Standard input and output
 are the serial line. Every request is four little-endian 32-bit integers: what, two values, 0. Every
 answer is two, the clock in us and a count of rows, then the rows, five
 integers each. The board's clock is the circuit's: it moves only in `capture`
-and while the loop rests.
+and while the loop rests. In FOLDER it keeps what lasts through a reset; without one, in memory.
 """
 
 import struct
 import sys
 
+from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
 
 from sagline_board.board import Board
@@ -29,8 +30,10 @@ class UnixHardware(Hardware):
     cold = 1
     model = "virtual-unix"
 
-    def __init__(self, requests, answers, adc, serial, null, wide):
+    def __init__(self, requests, answers, adc, serial, null, wide, folder):
         Hardware.__init__(self)
+        if folder:
+            self.files = FolderFiles(folder + "/")
         self.onboard = 1 if adc != "ads1115" else 0
         self.ads1115 = 1 if adc != "onboard" else 0
         self.null = null
@@ -81,9 +84,11 @@ class UnixHardware(Hardware):
 
 
 def main(arguments):
-    requests, answers, adc, serial, null, wide = arguments
+    requests, answers, adc, serial, null, wide, *folder = arguments
     with open(requests, "wb") as to_circuit, open(answers, "rb") as from_circuit:
-        hw = UnixHardware(to_circuit, from_circuit, adc, serial, int(null), int(wide))
+        hw = UnixHardware(
+            to_circuit, from_circuit, adc, serial, int(null), int(wide), "".join(folder)
+        )
         serve(Board(hw), StdioPort(), hw.rest)
 
 

@@ -18,10 +18,10 @@ def open_rig(
 ) -> Rig:
     """Open a rig: a nickname, serial number, port or URL; None is the usual or the only one.
 
-    `trace` names a file in which every byte is kept; "replay://FILE" plays it. With this rig's
-    `calibration` (`sagline.calibrations.Calibration`), figures are computed with what that
-    found instead of tolerances. Use the Rig as a context manager: leaving it turns every load
-    off. Raises NoRig, UsageError (also for the calibration of another rig), LinkLost,
-    WrongDevice.
+    `trace` names a file in which every byte is kept; "replay://FILE" plays it. With the
+    calibration that the rig's board keeps, or with `calibration`
+    (`sagline.calibrations.Calibration`) in its place, figures are computed with what that found
+    instead of tolerances. Use the Rig as a context manager: leaving it turns every load off.
+    Raises NoRig, UsageError (also for the calibration of another rig), LinkLost, WrongDevice.
     """
     return open_address(resolve(rig), trace, calibration)

@@ -69,6 +69,39 @@ class StillHardware(Hardware):
         return rows
 
 
+# Where the null of StillNull balances its cell: at the pin, 2.5 V / 4096 a setting.
+BALANCE = 1264
+# Codes of 7.8125 uV in one setting.
+SETTING_CODES = 78
+
+
+class StillNull(StillHardware):
+    """The same with an ADS1115 and a null channel: one round of four conversions a capture."""
+
+    ads1115 = 1
+    null = 1
+
+    def __init__(self):
+        StillHardware.__init__(self)
+        self.setting = 0
+        self.settings = []
+
+    def set_null(self, setting):
+        self.setting = setting
+        self.settings.append(setting)
+
+    def capture(self, length_us, bin_us):
+        at_us = self.now_us
+        rows = StillHardware.capture(self, length_us, bin_us)
+        difference = max(-32768, min(32767, SETTING_CODES * (BALANCE - self.setting)))
+        for channel, code in enumerate((3500, 3500, 4346, difference)):
+            row = (4 + channel, at_us % PERIOD, length_us, 1, code)
+            for offset, value in enumerate(row):
+                self.rows[rows * ROW + offset] = value
+            rows += 1
+        return rows
+
+
 def let_pass(board, hw, duration_us):
     """Poll the board for `duration_us`, as its main loop would."""
     until_us = hw.now_us + duration_us

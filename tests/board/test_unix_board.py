@@ -9,12 +9,15 @@ virtual rig's, asked for counts over two more pipes. Emulated.
 import os
 import subprocess
 from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 import sagline
+from bench.true_calibration import calibration_of, rig_of
 from interpreters import micropython
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import Stepping
@@ -22,6 +25,7 @@ from sagline.virtual.address import parse
 from sagline.virtual.cells import CELLS
 from sagline.virtual.counts import CountsServer
 from sagline.virtual.truth import truth
+from sagline_board import keep
 
 tty = pytest.importorskip("tty", reason="pseudo terminals are a thing of Unix")
 FIRMWARE = Path(__file__).parents[2] / "firmware"
@@ -36,11 +40,13 @@ class UnixBoard:
     circuit: CountsServer
 
 
-@pytest.fixture
-def board(tmp_path: Path) -> Iterator[UnixBoard]:
+@contextmanager
+def running(tmp_path: Path, *more: str) -> Iterator[UnixBoard]:
+    """Run the board with a circuit; `more` are its further arguments."""
     requests, answers = str(tmp_path / "requests"), str(tmp_path / "answers")
-    os.mkfifo(requests)
-    os.mkfifo(answers)
+    for pipe in (requests, answers):
+        if not os.path.exists(pipe):
+            os.mkfifo(pipe)
     circuit = CountsServer(parse("virtual://lr6?seed=2"), requests, answers)
     circuit.start()
     ours, theirs = os.openpty()
@@ -56,6 +62,7 @@ def board(tmp_path: Path) -> Iterator[UnixBoard]:
             "u7",
             "1",
             "0",
+            *more,
         ],
         stdin=ours,
         stdout=ours,
@@ -75,6 +82,12 @@ def board(tmp_path: Path) -> Iterator[UnixBoard]:
         circuit.join(5.0)
     assert said == ""
     assert not circuit.is_alive()
+
+
+@pytest.fixture
+def board(tmp_path: Path) -> Iterator[UnixBoard]:
+    with running(tmp_path) as one:
+        yield one
 
 
 def test_one_cell_through_pyserial_and_micropython(board: UnixBoard) -> None:
@@ -100,6 +113,33 @@ def test_stopped_in_mid_pulse_the_load_is_off(board: UnixBoard) -> None:
         running.close()
         assert board.circuit.hardware.gate_mask() == 0
         assert rig.live().sense_v == pytest.approx(1.57, abs=0.03)
+
+
+def test_its_calibration_outlives_it_and_a_torn_copy_is_not_taken(tmp_path: Path) -> None:
+    """The second board is another process that finds the first one's files."""
+    parts, _ = rig_of("virtual://lr6?seed=2")
+    made = [calibration_of(parts, serial="u7", rng=np.random.default_rng(n)) for n in range(2)]
+    folder = tmp_path / "kept"
+    folder.mkdir()
+    with running(tmp_path, str(folder)) as board:
+        for one in made:
+            with sagline.open_rig(board.port) as rig:
+                rig.keep_calibration(one)
+    newest = folder / keep.SLOTS[1]
+    whole = newest.read_bytes()
+    for content, wanted, codes in (
+        (whole, made[1], []),
+        (whole[:-1], made[0], ["calibration_damaged"]),
+    ):
+        newest.write_bytes(content)
+        with running(tmp_path, str(folder)) as board, sagline.open_rig(board.port) as rig:
+            assert rig.calibration == wanted
+            assert [notice.code for notice in rig.notices] == codes
+    newest.unlink()
+    (folder / keep.SLOTS[0]).unlink()
+    with running(tmp_path, str(folder)) as board, sagline.open_rig(board.port) as rig:
+        assert rig.calibration is None
+        assert [notice.code for notice in rig.notices] == ["calibration_lost"]
 
 
 def test_the_end_of_its_input_ends_the_board_with_the_load_off(tmp_path: Path) -> None:

@@ -5,11 +5,13 @@ Runs on CPython (called by the tests) and on MicroPython (as a script, see the
 end). Every check returns what went wrong as text, None where all is well.
 """
 
-from board.still import StillHardware, let_pass
+from board.still import StillHardware, StillNull, let_pass
 from sagline_board import commands, wire
 from sagline_board.board import Board
 
 JUNK = (b"AT\r", b"\x00\xff\xfe\n", b"@@@\n", b"*\n", b"x" * 400 + b"\n", b"\n\r\n")
+
+WITH_NULL = "# with the null channel"
 
 
 def opened(data, reader=None):
@@ -86,8 +88,14 @@ def check_header(header, name):
 
 
 def check_exchange(lines):
-    """Play one exchange: `>` to the board, `<` from it, `~ N ms` passes time."""
+    """Play one exchange: `>` to the board, `<` from it, `~ N ms` passes time.
+
+    A first line `# with the null channel` puts one on the board.
+    """
     hw = StillHardware()
+    if lines[0] == WITH_NULL:
+        hw = StillNull()
+        lines = lines[1:]
     board = Board(hw)
     waiting = []
     for line in lines:

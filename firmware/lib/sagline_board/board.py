@@ -6,16 +6,16 @@ running step go on. Nothing here knows a port.
 """
 
 from . import __version__, commands, faults, profile, ticks, wire
+from .calibration import CalibrationCommands
 from .commands import ALWAYS, ANY, CHUNK_POINTS, RUNNING, SESSION_MS
 from .engine import Engine
 
 
-class Board:
+class Board(CalibrationCommands):
     """One rig: session, registers, error queue and engine over a Hardware."""
 
     def __init__(self, hw):
-        self._hw = hw
-        self.engine = Engine(hw)
+        CalibrationCommands.__init__(self, hw, Engine(hw))
         self.errors = faults.ErrorQueue()
         self._events = faults.EVENT_POWER_ON
         self._reader = wire.LineReader()
@@ -164,14 +164,22 @@ class Board:
         return getattr(self, "_do_" + command.name)(*values)
 
     def _arguments(self, command, text):
-        """Return the integers in `text` as the command wants them, or an error number."""
-        parts = [part.strip() for part in text.split(",")] if text else []
+        """Return what `text` holds, integers and texts, as the command wants it, or an error."""
+        parts = wire.split_outside_quotes(text, ",") if '"' in text else text.split(",")
+        parts = [part.strip() for part in parts] if text else []
         if len(parts) < len(command.args):
             return faults.MISSING_PARAMETER
         if len(parts) > len(command.args):
             return faults.PARAMETER_NOT_ALLOWED
         values = []
-        for part, (_name, lowest, highest) in zip(parts, command.args):
+        for part, (name, lowest, highest) in zip(parts, command.args):
+            if name[0] == '"':
+                if len(part) < 2 or part[0] != '"' or part[-1] != '"' or '"' in part[1:-1]:
+                    return faults.DATA_TYPE
+                if not lowest <= len(part) - 2 <= highest:
+                    return faults.OUT_OF_RANGE
+                values.append(part[1:-1])
+                continue
             digits = part[1:] if part[:1] in ("+", "-") else part
             if not digits or len(digits) > 9 or not digits.isdigit():
                 return faults.DATA_TYPE
@@ -186,6 +194,7 @@ class Board:
 
     def _do_reset(self):
         self.engine.reset()
+        self._keep.drop()
 
     def _do_clear_status(self):
         self.errors.clear()

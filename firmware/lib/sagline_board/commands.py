@@ -2,7 +2,8 @@
 """The command table: every message the board understands, declared once.
 
 A row gives the header (upper case is the short form, [] may be left out), its
-arguments as (name, lowest, highest), the integer fields of its reply (or a
+arguments as (name, lowest, highest), where a name in quotes is text in quotes of
+so many characters, the integer fields of its reply (or a
 sentence where the reply is text), the deadline for the reply in ms, who may
 send it, and what it does. protocol.md prints this table; the board dispatches
 by `name`; the host takes deadlines and reply fields from here.
@@ -47,6 +48,8 @@ POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 # Short enough that one damaged byte in a thousand spoils one reply in five.
 CHUNK_POINTS = 8
 MAX_SEGMENTS = 16
+# Bytes of a kept document in one chunk: 128 characters of base64.
+KEPT_CHUNK = 96
 # A segment's mask that closes the ARM switch with every gate low: nothing may flow then.
 ARM_ALONE = 256
 ARM_ALONE_MS = 50
@@ -129,6 +132,22 @@ _TABLE = (
      "Latched trip (0 none); time until every load is cool."),
     ("guard_clear", "GUARd:CLEar", (), (), 200, CHANGE,
      "Clear a latched trip once its cause is gone."),
+    ("calibration_identity", "CALibration:IDENtity?", (), "slot,damaged,length,\"CRC-32\",\"id\"",
+     200, ANY,
+     "The calibration kept: its slot (0 none), slots that hold something damaged, bytes, CRC, id."),
+    ("read_calibration", "CALibration:DATA?", (("chunk", 0, 99),), "chunk,count,\"base64\"", 500,
+     ANY,
+     "Chunk of the calibration kept: its bytes as base64. Repeatable."),
+    ("begin_calibration", "CALibration:BEGin", (("length", 1, 8192), ("\"id\"", 1, 40)), (), 200,
+     CHANGE,
+     "Begin a calibration of so many bytes; what is kept stays until the commit."),
+    ("write_calibration", "CALibration:DATA", (("chunk", 0, 99), ("\"base64\"", 4, 128)), (), 200,
+     CHANGE,
+     "Put a chunk into the calibration begun, in any order."),
+    ("commit_calibration", "CALibration:COMMit", (("\"CRC-32\"", 8, 8),), (), 3000, CHANGE,
+     "Loads off; keep what was begun if it is whole, of this CRC."),
+    ("clear_calibration", "CALibration:CLEar", (), (), 3000, CHANGE,
+     "Loads off; keep no calibration."),
 )  # fmt: skip
 
 TABLE = tuple(Command(*row) for row in _TABLE)
@@ -192,6 +211,12 @@ def by_name(name):
 
 
 def request(name, *values):
-    """Return the message text (str) that asks for the command `name` with integer `values`."""
+    """Return the message text (str) that asks for `name` with `values`, integers and texts."""
     header = by_name(name).header.replace("[:NEXT]", "")
-    return header + (" " + ",".join([str(value) for value in values]) if values else "")
+    if not values:
+        return header
+    return header + " " + ",".join([_written(value) for value in values])
+
+
+def _written(value):
+    return '"%s"' % value if isinstance(value, str) else str(value)

@@ -17,6 +17,7 @@ SETTINGS_CONFLICT = -221
 OUT_OF_RANGE = -222
 DATA_STALE = -230
 HARDWARE = -240
+MASS_STORAGE = -250
 QUEUE_OVERFLOW = -350
 INPUT_OVERRUN = -363
 
@@ -47,8 +48,9 @@ TEXTS = {
     INIT_IGNORED: "Init ignored; a step is running",
     SETTINGS_CONFLICT: "Settings conflict; a session is open",
     OUT_OF_RANGE: "Data out of range",
-    DATA_STALE: "Data corrupt or stale; no finished step",
+    DATA_STALE: "Data corrupt or stale; nothing whole is there",
     HARDWARE: "Hardware error",
+    MASS_STORAGE: "Mass storage error; the newest good copy stands",
     QUEUE_OVERFLOW: "Queue overflow",
     INPUT_OVERRUN: "Input buffer overrun",
     TRIP_OVER_VOLTAGE: "Guard: cell voltage above the limit of the load or the range",

@@ -8,6 +8,8 @@ takes time.
 
 from array import array
 
+from .keep import MemoryFiles
+
 # Rows that one capture may return: 20 bins of three channels, and the slower
 # converter's few conversions beside them.
 MAX_ROWS = 96
@@ -27,6 +29,7 @@ class Hardware:
     one_shot: 1 where the hardware itself ends each gate pulse.
     cold: 1 where the loads are known to be cold at start.
     model, serial: fields two and three of *IDN?.
+    files: where a document is kept through a reset (keep.py says what it offers); here memory.
     """
 
     onboard = 1
@@ -40,6 +43,7 @@ class Hardware:
 
     def __init__(self):
         self.rows = array("i", [0] * (MAX_ROWS * ROW))
+        self.files = MemoryFiles()
 
     def ticks_us(self):
         """Return the microsecond counter, 0 to 2**30 - 1."""

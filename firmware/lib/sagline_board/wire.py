@@ -64,9 +64,12 @@ class LineReader:
         self._tail = b""
 
 
-def crc32(data):
-    """Return the CRC-32 of `data` (ITU-T V.42, as in zlib), an int of 32 bits."""
-    return binascii.crc32(data) & 0xFFFFFFFF
+def crc32(data, before=0):
+    """Return the CRC-32 of `data` (ITU-T V.42, as in zlib), an int of 32 bits.
+
+    `before` is that of the bytes that come before these.
+    """
+    return binascii.crc32(data, before) & 0xFFFFFFFF
 
 
 def is_text(data):

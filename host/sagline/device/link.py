@@ -104,7 +104,7 @@ class Link:
             )
         return tuple(found)
 
-    def request(self, name: str, *values: int) -> str:
+    def request(self, name: str, *values: int | str) -> str:
         """Send the command `name` with `values`; return the reply's text ("OK" for none).
 
         Raises BoardRefused where the board answers an error, LinkLost or

@@ -15,6 +15,7 @@ from sagline.analysis.values import Notice, RawStep
 from sagline.device.link import Link
 from sagline.device.record import fetch_points
 from sagline.device.replay import SCHEME as REPLAY
+from sagline.device.rigcalibration import RigCalibration
 from sagline.errors import (
     NEW_FIRMWARE,
     REPLUG,
@@ -80,21 +81,49 @@ class Rig:
         self.profile = self._read_profile()
         self.high_range = True
         self.null_setting: int | None = None
-        self._calibration: Calibration | None = None
+        self._calibration = RigCalibration(link, self.identity.serial, address)
 
     @property
     def calibration(self) -> "Calibration | None":
         """What makes good this rig's tolerances; None leaves them.
 
+        It is what the board keeps, unless another is set, which the board does not learn of.
         Setting that of another rig raises UsageError.
         """
-        return self._calibration
+        return self._calibration.used
 
     @calibration.setter
     def calibration(self, calibration: "Calibration | None") -> None:
-        if calibration is not None:
-            calibration.require_rig(self.identity.serial)
-        self._calibration = calibration
+        self._calibration.use(calibration)
+
+    @property
+    def kept_calibration(self) -> "Calibration | None":
+        """What the board keeps, as it was last read or written."""
+        return self._calibration.kept
+
+    def read_calibration(self) -> None:
+        """Read the board's calibration, and take it for this rig's.
+
+        One that is damaged or not there is a notice. Raises LinkLost, WrongDevice.
+        """
+        self._calibration.read()
+
+    def keep_calibration(self, calibration: "Calibration") -> None:
+        """Let the board keep `calibration`, and this rig use it from now on.
+
+        It goes into this computer's history too, as does what the board kept before. Raises
+        UsageError for that of another rig, Refused where the board cannot keep it, NotStored
+        where the board keeps it and this computer could not; LinkLost, WrongDevice.
+        """
+        self._calibration.keep(calibration)
+
+    def clear_calibration(self) -> None:
+        """Let the board keep no calibration, and this rig use none.
+
+        What it kept goes into this computer's history first. Raises NotStored, with nothing
+        cleared, where it cannot; Refused where the board cannot; LinkLost, WrongDevice.
+        """
+        self._calibration.clear()
 
     def __enter__(self) -> "Rig":
         return self
@@ -121,9 +150,10 @@ class Rig:
     def notices(self) -> tuple[Notice, ...]:
         """What must be said with every figure of this rig."""
         if self.identity.firmware == __version__:
-            return self._link.notices
+            return (*self._link.notices, *self._calibration.notices)
         return (
             *self._link.notices,
+            *self._calibration.notices,
             Notice(
                 "firmware_version",
                 f"the board's firmware is {self.identity.firmware}, this program {__version__}",
@@ -398,12 +428,15 @@ def open_rig(
     That is what `sagline.open_rig` does after `rigs.resolve` has found the address.
 
     `trace` names a file in which every byte is kept; "replay://FILE" plays it. `calibration`
-    is this rig's. Raises UsageError, LinkLost, WrongDevice.
+    is this rig's; without it the board's own is read. Raises UsageError, LinkLost, WrongDevice.
     """
     link = Link.open(address, trace)
     try:
         rig = Rig(link, address)
-        rig.calibration = calibration
+        if calibration is None:
+            rig.read_calibration()
+        else:
+            rig.calibration = calibration
         return rig
     except BaseException:
         link.close()
