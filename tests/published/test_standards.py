@@ -52,7 +52,7 @@ def test_a_pulse_that_is_not_short_is_told() -> None:
     """5 to 50 ms (Linden, as above)."""
     for pulse_s in (0.005, 0.05):
         assert "of the method" not in str(voltage_drop_r(12.0, 10.9, 10.0, pulse_s, None))
-    for pulse_s in (0.004, 0.1):
+    for pulse_s in (0.0045, 0.055):
         assert "not the 5 to 50 ms" in str(voltage_drop_r(12.0, 10.9, 10.0, pulse_s, None))
 
 
