@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 import scipy.stats
 
+from published import mavro
 from sagline.analysis import jointfit
 from sagline.analysis.repeats import Scatter
 from sagline.analysis.rows import Rows
@@ -26,13 +27,6 @@ NUMERICAL_ACCURACY = {
     "NumAcc3": (0.1, 10_000_000 + ALTERNATING, 10_000_002, 1),
     "NumAcc4": (0.1, 100_000_000 + ALTERNATING, 100_000_002, 1),
 }
-
-# Mavro: a digital instrument, ten readings a second (NIST), in 1e-5 above 2.
-MAVRO = np.array([
-    180, 170, 180, 190, 180, 170, 150, 140, 150, 150, 170, 180, 180, 190, 190, 210, 200, 160,
-    140, 130, 130, 150, 150, 160, 150, 140, 130, 140, 150, 140, 150, 160, 150, 160, 190, 200,
-    200, 210, 220, 230, 240, 250, 270, 260, 260, 260, 270, 260, 250, 240,
-])  # fmt: skip
 
 # Pontius: a load cell calibrated twice with 20 loads, and the parabola through it.
 PONTIUS_LOAD = np.tile(150_000.0 * np.arange(1, 21), 2)
@@ -102,10 +96,9 @@ def test_numbers_of_32_bits_fail_where_whole_numbers_do_not() -> None:
 
 
 def test_real_readings_of_an_instrument() -> None:
-    """Mavro's certified mean 2.00185600000000 and s 0.000429123454003053."""
-    mean, s = mean_and_s(MAVRO.astype(float))
-    assert 2.0 + 1e-5 * mean == pytest.approx(2.00185600000000, rel=1e-14)
-    assert 1e-5 * s == pytest.approx(0.000429123454003053, rel=1e-14, abs=0.0)
+    mean, s = mean_and_s(mavro.READINGS.astype(float))
+    assert 2.0 + 1e-5 * mean == pytest.approx(mavro.MEAN, rel=1e-14)
+    assert 1e-5 * s == pytest.approx(mavro.S, rel=1e-14, abs=0.0)
 
 
 def test_a_line_through_an_ozone_monitors_calibration() -> None:
