@@ -131,7 +131,7 @@ def test_least_squares_of_a_step_on_a_load_cells_parabola() -> None:
     n = PONTIUS_LOAD.size
     rest = np.array([-3.0, -2.0, -1.0]) * PONTIUS_LOAD.max()
     rows = Rows(
-        start_s=np.concatenate([rest, PONTIUS_LOAD]),
+        start_s=np.array([*rest, *PONTIUS_LOAD]),
         length_s=np.full(n + 3, 1.0),
         v=np.concatenate([np.zeros(3), -PONTIUS_DEFLECTION]),
         u_v=np.repeat([1e-6, 1.0], [3, n]),
@@ -139,7 +139,7 @@ def test_least_squares_of_a_step_on_a_load_cells_parabola() -> None:
         front=np.zeros(n + 3, dtype=np.int64),
         current_a=np.repeat([0.0, 1.0], [3, n]),
     )
-    found = jointfit.linear(rows, Parabola(), PONTIUS_LOAD, None, None)
+    found = jointfit.linear(rows, Parabola(), tuple(PONTIUS_LOAD), None, None)
     residual = found.residual[3:]
     s = sqrt(float((residual**2).sum()) / (n - 3))
     assert s == pytest.approx(PONTIUS_RESIDUAL, rel=1e-8, abs=0.0)
