@@ -110,6 +110,7 @@ def test_a_common_gain_cancels_and_an_offset_of_the_current_does_not() -> None:
     # A converter's gain acts on what lifts the taps as well, which is not common to all.
     assert found(converter_gain=0.01) == pytest.approx(plain, rel=3e-3)
     assert found(off_v=(0.01, 0.0, 0.0)) == pytest.approx(plain, rel=1e-9)
+    assert found(return_follower_v=1e-3) == pytest.approx(plain, rel=1e-9)
     bank, e_v = PROFILE.loads[0], 1e-4
     loop_ohm = bank.load_ohm + bank.switch_ohm
     load_v = E_V * loop_ohm / (CELL_OHM + loop_ohm)
@@ -135,6 +136,28 @@ def test_a_resistance_inside_the_taps_adds_one_for_one_and_outside_them_nothing(
     it is not: the lesson of the Kelvin connection."""
     assert found(cell_ohm=CELL_OHM + 0.02) - found() == pytest.approx(0.02, rel=1e-4)
     assert found(lead_ohm=0.15) == pytest.approx(found(), rel=1e-9)
+
+
+@pytest.mark.parametrize("cell_ohm", [0.16, 15.0, 200.0])
+def test_what_the_rig_itself_draws_is_allowed_for(cell_ohm: float) -> None:
+    """A voltmeter of R_m reads E R_m/(R_m + r), also of a rested cell. Ours are two dividers, each
+    to ground through its foot and its lift; their currents count with the load's in r."""
+    parts = [PROFILE.channels[channel].parts(False) for channel in (0, 1)]
+    meters_ohm = [one["top"] + 1.0 / (1.0 / one["foot"] + 1.0 / one["lift"]) for one in parts]
+    meter_ohm = 1.0 / sum(1.0 / ohm for ohm in meters_ohm)
+    bank, rig = PROFILE.loads[3], Rig()
+    loop_ohm = bank.load_ohm + bank.switch_ohm
+    open_v = E_V * meter_ohm / (meter_ohm + cell_ohm)
+    loaded_ohm = 1.0 / (1.0 / meter_ohm + 1.0 / loop_ohm)
+    loaded_v = E_V * loaded_ohm / (loaded_ohm + cell_ohm)
+    tap_v = {"sense_open": (0, open_v), "sense": (0, loaded_v), "force": (1, loaded_v),
+             "return_open": (2, 0.0), "return_loaded": (2, 0.0)}  # fmt: skip
+    levels = Readings(
+        **{name: rig.code(ADS1115, channel, v, False) for name, (channel, v) in tap_v.items()}
+    )
+    outputs = model(nominal(influences_of(PROFILE, ADS1115, 3, False, levels, {})))
+    assert outputs.r_ohm == pytest.approx(cell_ohm, rel=1e-9)
+    assert outputs.emf_v == pytest.approx(E_V, rel=1e-12)
 
 
 @pytest.mark.parametrize(
