@@ -58,9 +58,9 @@ def _gtc() -> Any:
     return GTC
 
 
-def coverage_factor(dof: float | None) -> float:
-    """Two-sided 95 % factor of the t distribution; None or infinity for a normal one."""
-    return float(_gtc().reporting.k_factor(float("inf") if dof is None else dof, 95))
+def coverage_factor(dof: float | None, percent: float = 95.0) -> float:
+    """Two-sided factor of the t distribution; `dof` None or infinity for a normal one."""
+    return float(_gtc().reporting.k_factor(float("inf") if dof is None else dof, percent))
 
 
 def uncertain(influences: Sequence[Influence]) -> dict[str, Any]:
