@@ -10,6 +10,8 @@ from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
 from sagline.anyrecord import AnyRecord
+from sagline.handrecord import HandRecord
+from sagline.handresult import hand_result, with_working
 from sagline.records import Record
 from sagline.results import Result, make_result
 
@@ -68,10 +70,12 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
 
 
 def with_terminal(record: AnyRecord, result: Result) -> Result:
-    """Return the record's `result`, stored or new, with what was read at the terminals.
+    """Return the record's `result`, stored or new, with what its working is made from.
 
     Where the record does not have that, the result is returned as it is.
     """
+    if isinstance(record, HandRecord):
+        return with_working(record, result)
     if not isinstance(record, Record):
         return result
     t_s = result.r_ohm.t_s
@@ -99,4 +103,5 @@ def _cut_off(record: Record) -> Notice:
 # How a record of each class is computed.
 _WAYS: dict[type[AnyRecord], Callable[[Any, Sequence[float] | None], Result]] = {
     Record: _of_run,
+    HandRecord: hand_result,
 }

@@ -5,9 +5,11 @@ A further kind is a line here and one in `computing.py`.
 """
 
 from sagline.anyrecord import AnyRecord
+from sagline.handrecord import HandRecord
 from sagline.records import Record
 
 DOCUMENTS: dict[str, type[AnyRecord]] = {
     "rig": Record,
     "virtual": Record,
+    "hand": HandRecord,
 }

@@ -65,9 +65,9 @@ def slip(monkeypatch):
     monkeypatch.setitem(kinds.DOCUMENTS, "hand", Slip)
     monkeypatch.setitem(computing._WAYS, Slip, result_of_slip)
     return Slip(
-        schema="slip-1", id=str(uuid7()), kind="hand", started_at=datetime.now(UTC), label="on paper",
-        designation="LR6", operator=None, temperature_c=None, sagline="0", open_v=1.5,
-        loaded_v=1.2,
+        schema="slip-1", id=str(uuid7()), kind="hand", started_at=datetime.now(UTC),
+        label="on paper", designation="LR6", operator=None, temperature_c=None, sagline="0",
+        open_v=1.5, loaded_v=1.2,
     )  # fmt: skip
 
 

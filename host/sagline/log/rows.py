@@ -71,7 +71,7 @@ def put_result(db: sqlite3.Connection, record_id: str, result: Result) -> None:
             record_id,
             result.method,
             times,
-            result.emf_v.value,
+            None if result.emf_v is None else result.emf_v.value,
             r.value,
             expanded(r),
             r.t_s,
