@@ -296,14 +296,16 @@ def figures(
     scatter: Scatter | None = None,
     scatter_source: str = BETWEEN_REPEATS,
     drawable: bool = True,
+    known: Mapping[str, Any] | None = None,
 ) -> Figures:
     """Figures of any model of independent inputs, with what makes up each.
 
     `scatter` adds to the first of the model's outputs, in their order, as a Type A source of
     its own. A figure of which one bounded input makes more than half of u squared gets its
-    interval by drawing, unless the model cannot be run on arrays (`drawable`).
+    interval by drawing, unless the model cannot be run on arrays (`drawable`). `known` are the
+    influences as `uncertain` makes them, where they were needed before.
     """
-    known = uncertain(influences)
+    known = uncertain(influences) if known is None else known
     numbers = {name: _number(value) for name, value in explicit(known).items()}
     extra: dict[str, Any] = {}
     if scatter is not None and np.any(scatter.deviation):

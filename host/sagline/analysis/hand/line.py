@@ -81,7 +81,7 @@ def _of_points(
     for place, same in enumerate(sets):
         for group in same:
             loaded = loaded_reading(inputs, sheet, group, place)
-            current, load = current_reading(inputs, sheet, group, loaded)
+            current, load = current_reading(inputs, sheet, group, place, loaded)
             volts.append(loaded)
             settings.append(circuit(inputs, sheet, load) if by_load else current)
             placed.append((group, place))

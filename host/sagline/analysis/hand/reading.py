@@ -56,7 +56,7 @@ def readers(
     """
     loaded = loaded_reading(inputs, sheet, group, setting, scatter=not repeated)
     opened = open_reading(inputs, sheet, group, scatter=shared or not repeated)
-    return Readers(opened, loaded, *current_reading(inputs, sheet, group, loaded))
+    return Readers(opened, loaded, *current_reading(inputs, sheet, group, setting, loaded))
 
 
 def loaded_reading(
@@ -91,11 +91,16 @@ def open_reading(inputs: Inputs, sheet: Sheet, group: Group, *, scatter: bool = 
 
 
 def current_reading(
-    inputs: Inputs, sheet: Sheet, group: Group, loaded: Reading
+    inputs: Inputs, sheet: Sheet, group: Group, setting: int, loaded: Reading
 ) -> tuple[Reading, Reading]:
-    """Add what the current rests on; return what takes it (A) and the load (ohm)."""
+    """Add what the current rests on; return what takes it (A) and the load (ohm).
+
+    A load is known by its ohms. What the meter of a current or of watts is off by is one input
+    for all readings on one setting.
+    """
     source, option, _ = SETTINGS[group.closer]
-    key = f"{group.closer}.{group.setting.value!r}"
+    which = group.setting.value if group.closer == "load" else setting
+    key = f"{group.closer}.{which!r}"
     number = inputs.number(key, source, group.setting, sheet.stated(option), option)
     if group.closer == "amps":
         return number, lambda x: loaded(x) / number(x)

@@ -84,19 +84,20 @@ def fit(
         )
         return a * scale_y, b * (scale_y / scale_x), chi2
 
+    fitted = through(numbers)
+
     def model(inputs: Mapping[str, Any]) -> dict[str, Any]:
-        a, b, _ = through(inputs)
+        a, b, _ = fitted if inputs is numbers else through(inputs)
         return outputs(a, b, inputs)
 
-    a, b, chi2 = through(numbers)
-    a, b = _value(a), _value(b)
+    a, b, chi2 = _value(fitted[0]), _value(fitted[1]), fitted[2]
     u_y = _about_line(coordinates(numbers), b)
     limit = _quantile(dof) if dof else 0.0
     excess = chi2 / dof - 1.0 if dof else 0.0
     scatter = None
     if excess > 0.0 and (not known or chi2 > limit):
         scatter = _scatter(a, b, x, u_y, excess, dof, outputs, zero)
-    found = figures(model, influences, scatter, OFF_LINE, drawable=not dof)
+    found = figures(model, influences, scatter, OFF_LINE, drawable=not dof, known=numbers)
     return Fit(found, a, b, tuple(x), tuple(y), tuple(u_y), chi2, dof, limit)
 
 

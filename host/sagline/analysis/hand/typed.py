@@ -12,7 +12,7 @@ from statistics import stdev
 
 from sagline.errors import UsageError
 
-_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,2})?")
+_NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,2})?", re.ASCII)
 
 
 @dataclass(frozen=True)
