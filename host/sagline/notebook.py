@@ -17,7 +17,7 @@ def html_of(result: "Result") -> str:
 
     Nothing in it is fetched, and no text of the user's becomes markup.
     """
-    figures = [("EMF", "V", result.emf_v)]
+    figures = [] if result.emf_v is None else [("EMF", "V", result.emf_v)]
     figures += [
         (f"r({wording.instant(at.t_s)})", "Ω", at) for at in result.r_at if at.t_s is not None
     ]

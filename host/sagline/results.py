@@ -54,7 +54,9 @@ class OhmicPart(Quantity):
 
 
 class LinePoint(_Model):
-    load_ohm: float
+    """One point; `load_ohm` null where the current was read and not the load."""
+
+    load_ohm: float | None
     current_a: float
     v_v: float
 
@@ -66,7 +68,7 @@ class Line(_Model):
     r_ohm: Quantity
     covariance: float
     points: list[LinePoint]
-    t_s: float
+    t_s: float | None
 
 
 class Repeat(_Model):
@@ -107,8 +109,10 @@ class Warning_(_Model):
 class Result(_Model):
     """One measurement of one cell.
 
-    `terminal` is what was read at its terminals, for the working: no part of the document,
-    for the record has it.
+    `emf_v` is null where readings by hand leave it open: lengths on a wire whose volts per
+    centimetre are not known. `terminal` is what was read at its terminals, for the working, and
+    `working` the working in words of what was not read by a rig: no part of the document, for
+    the record has it.
     """
 
     schema_: Literal["sagline-result-1"] = Field(RESULT_SCHEMA, alias="schema")
@@ -123,7 +127,7 @@ class Result(_Model):
     firmware: str | None
     rig: str | None
     calibration_id: str | None
-    emf_v: Quantity
+    emf_v: Quantity | None
     r_ohm: ResistanceAt
     r_ohmic_ohm: OhmicPart | None
     r_extrapolated_ohm: float | None
@@ -140,6 +144,7 @@ class Result(_Model):
     conditions: Conditions
     warnings: list[Warning_]
     _terminal: Terminal | None = PrivateAttr(None)
+    _working: tuple[str, ...] = PrivateAttr(())
 
     def __eq__(self, other: object) -> bool:
         """Whether the documents are equal, whatever is at hand beside them."""
@@ -155,6 +160,22 @@ class Result(_Model):
         beside = self.model_copy()
         beside._terminal = terminal
         return beside
+
+    @property
+    def working(self) -> tuple[str, ...]:
+        """The working in words, a line each; empty where a rig measured, or it is not at hand."""
+        return self._working
+
+    def with_working(self, lines: Sequence[str]) -> "Result":
+        """Return the same result with this working beside it."""
+        beside = self.model_copy()
+        beside._working = tuple(lines)
+        return beside
+
+    def with_warning(self, code: str, text: str, remedy: str) -> "Result":
+        """Return the same result with one warning more."""
+        warning = Warning_(code=code, text=text, remedy=remedy)
+        return self.model_copy(update={"warnings": [*self.warnings, warning]})
 
     @property
     def main_times_s(self) -> list[float | None]:

@@ -222,13 +222,12 @@ def result_lines(result: Result) -> list[str]:
         basis += "; simulated cell"
     # What an interval would be made of, for figures of a single repeat that have none.
     r_ohm = figure(result.r_ohm, "Ω", math.hypot(*(row.u_ohm for row in result.budget)))
-    emf_v = figure(result.emf_v, "V", math.hypot(*(row.u_v for row in result.emf_budget)))
-    first = f", that of repeat {kept[0]}" if kept else ""
-    return [
-        f"{r_name} = {r_ohm}   ({coverage(result.r_ohm)})",
-        f"{'':{len(r_name)}}   {basis}",
-        f"{'EMF':<{len(r_name)}} = {emf_v}   ({coverage(result.emf_v)}){first}",
-    ]
+    lines = [f"{r_name} = {r_ohm}   ({coverage(result.r_ohm)})", f"{'':{len(r_name)}}   {basis}"]
+    if result.emf_v is not None:
+        emf_v = figure(result.emf_v, "V", math.hypot(*(row.u_v for row in result.emf_budget)))
+        first = f", that of repeat {kept[0]}" if kept else ""
+        lines.append(f"{'EMF':<{len(r_name)}} = {emf_v}   ({coverage(result.emf_v)}){first}")
+    return lines
 
 
 def extrapolated_lines(result: Result) -> list[str]:
@@ -245,10 +244,10 @@ def extrapolated_lines(result: Result) -> list[str]:
         for name, unit, quantity in rows
         if quantity is not None
     ]
-    if not lines or result.current_a is None:
+    if not lines:
         return lines
-    at = amperes(result.current_a.value)
-    return [f"Computed, far beyond the {at} that was measured; never short a cell:", *lines]
+    at = "what" if result.current_a is None else f"the {amperes(result.current_a.value)} that"
+    return [f"Computed, far beyond {at} was measured; never short a cell:", *lines]
 
 
 def _bounded(quantity: Quantity, unit: str) -> str:
@@ -274,8 +273,10 @@ def note_page(result: Result) -> list[str]:
 
 def budget_lines(result: Result) -> list[str]:
     """Return what makes up the uncertainty of r, the largest share first."""
+    t_s = result.r_ohm.t_s
+    name = "r" if t_s is None else f"r({t_s:g} s)"
     return [
-        f"What u(r({result.r_ohm.t_s or 0.0:g} s)), the standard uncertainty, is made of:",
+        f"What u({name}), the standard uncertainty, is made of:",
         *(
             f"  {row.source:<18} type {row.type}  u {row.u_ohm * 1e3:8.3f} mΩ  "
             f"{row.share:6.1%} of u²"
@@ -342,6 +343,10 @@ def ohmic_lines(result: Result) -> list[str]:
 
 def report_lines(result: Result) -> list[str]:
     """Return the result in words, a line each, for a terminal of 80 columns."""
+    if result.kind == "hand":
+        from sagline.handwording import hand_lines
+
+        return hand_lines(result)
     lines = result_lines(result)
     lines[1:1] = [
         f"r({instant(at.t_s)}) = {figure(at, 'Ω')}   ({coverage(at)})"

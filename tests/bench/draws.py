@@ -162,7 +162,7 @@ def compared(which: Draw, cell: Cell, result: Result) -> Draw:
     return _but(
         which,
         method=result.method,
-        emf=_figure(result.emf_v, true["emf_v"]),
+        emf=None if result.emf_v is None else _figure(result.emf_v, true["emf_v"]),
         r=_figure(result.r_ohm, true_r[REFERENCE_TIME_S]),
         ohmic=None if ohmic is None else _figure(ohmic, true_r[ohmic.from_s]),
         from_s=None if ohmic is None else ohmic.from_s,

@@ -31,7 +31,7 @@ def sample(name):
     return json.loads((SAMPLES / f"{name}-v1.json").read_bytes())
 
 
-@pytest.mark.parametrize("name", ["result", "record"])
+@pytest.mark.parametrize("name", ["result", "record", "hand"])
 def test_the_sample_is_valid_and_what_lacks_a_key_is_not(schema, name):
     document = sample(name)
     either = Draft202012Validator(schema())

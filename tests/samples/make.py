@@ -3,9 +3,10 @@
 
     python tests/samples/make.py
 
-log-v1.sqlite: four runs; one of them relabelled, one deleted (of a single repeat), one
-interrupted; some with the one converter, some with the other. record-v1.json and
-result-v1.json: the first of them, as exported.
+log-v2.sqlite: four runs; one of them relabelled, one deleted (of a single repeat), one
+interrupted; some with the one converter, some with the other. And readings by hand.
+hand-v1.json and hand-result-v1.json: these, as exported. record-v1.json and result-v1.json were
+made with log-v1.sqlite: its first run.
 
 Samples of a version that was released are never made again: a later version must read what
 that one wrote, so nothing that is there is overwritten. A new version of a document or of the
@@ -24,7 +25,7 @@ from sagline.log.listing import Filters, list_runs
 from sagline.log.store import Log
 
 HERE = Path(__file__).parent
-LOG = HERE / "log-v1.sqlite"
+LOG = HERE / "log-v2.sqlite"
 
 
 def measure(address: str, *, interrupt_after: int | None = None, **settings) -> None:
@@ -42,7 +43,8 @@ def measure(address: str, *, interrupt_after: int | None = None, **settings) -> 
 
 def make() -> None:
     """Write every sample. Raises FileExistsError where one is there."""
-    for path in (LOG, HERE / "record-v1.json", HERE / "result-v1.json"):
+    exported = (("--raw", HERE / "hand-v1.json"), ("--json", HERE / "hand-result-v1.json"))
+    for path in (LOG, *(path for _, path in exported)):
         if path.exists():
             raise FileExistsError(f"{path} is there; samples are never made again")
     measure(
@@ -55,13 +57,16 @@ def make() -> None:
         "virtual://lr6?seed=14&adc=ads1115", designation="LR6", repeats=3, label="cut off",
         interrupt_after=1,
     )  # fmt: skip
+    # Lengths on a wire whose volts per centimetre nobody knew: r without E.
+    typed = "--open 76.3 --open 76.4 --loaded 64.8 --loaded 64.7 --load 9.5 --null-width 0.2"
+    readings = [*typed.split(), "--label", "by hand", "--closed-s", "2", "--log", str(LOG)]
+    if status := main(["hand", "slidewire", *readings]):
+        sys.exit(status)
     with Log(LOG) as log:
         ids = {row.label: row.id for row in list_runs(log, Filters())}
-    for form, name in (("--raw", "record-v1.json"), ("--json", "result-v1.json")):
-        status = main(
-            ["log", "export", ids["kitchen 3"], form, "--log", str(LOG), "--out", str(HERE / name)]
-        )
-        if status:
+    for form, path in exported:
+        command = ["log", "export", ids["by hand"], form, "--log", str(LOG), "--out", str(path)]
+        if status := main(command):
             sys.exit(status)
     # Last, as whoever closes it after writing leaves one file, with nothing waiting beside it.
     with Log(LOG, write=True) as log:

@@ -81,7 +81,7 @@ def test_the_screen_and_the_procedure_agree() -> None:
             await until(pilot, lambda: "now" in screen_text(app))
             shown = screen_text(app)
             assert wording.figure(result.r_ohm, "Ω") in shown
-            assert wording.figure(result.emf_v, "V") in shown
+            assert result.emf_v is not None and wording.figure(result.emf_v, "V") in shown
             for row in result.repeats:
                 assert f"{row.n}  {row.r_ohm:.4f} Ω   {row.emf_v:.4f} V" in shown
             assert masked(shown) == GOLDEN.read_text(encoding="utf-8").rstrip("\n")

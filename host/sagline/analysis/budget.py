@@ -279,3 +279,117 @@ def relative_u95(influences: Sequence[Influence], errors: LevelErrors | None = N
     if figure.value == 0.0 or figure.low95 is None or figure.high95 is None:
         raise ValueError("r is zero: its relative uncertainty has no meaning")
     return 0.5 * (figure.high95 - figure.low95) / abs(figure.value)
+
+
+@dataclass(frozen=True)
+class Figures:
+    """What an explicit model gives, by name: figures, budgets, and covariances of two."""
+
+    quantities: Mapping[str, Quantity]
+    budgets: Mapping[str, tuple[BudgetLine, ...]]
+    covariances: Mapping[tuple[str, str], float]
+
+
+def figures(
+    explicit: Callable[[Mapping[str, Any]], Mapping[str, Any]],
+    influences: Sequence[Influence],
+    scatter: Scatter | None = None,
+    scatter_source: str = BETWEEN_REPEATS,
+    drawable: bool = True,
+    known: Mapping[str, Any] | None = None,
+) -> Figures:
+    """Figures of any model of independent inputs, with what makes up each.
+
+    `scatter` adds to the first of the model's outputs, in their order, as a Type A source of
+    its own. A figure of which one bounded input makes more than half of u squared gets its
+    interval by drawing, unless the model cannot be run on arrays (`drawable`). `known` are the
+    influences as `uncertain` makes them, where they were needed before.
+    """
+    known = uncertain(influences) if known is None else known
+    numbers = {name: _number(value) for name, value in explicit(known).items()}
+    extra: dict[str, Any] = {}
+    if scatter is not None and np.any(scatter.deviation):
+        extra = dict(zip(numbers, _scatter_numbers(scatter), strict=False))
+        numbers |= {name: numbers[name] + more for name, more in extra.items()}
+    inputs = [(item, known[item.name]) for item in influences if hasattr(known[item.name], "u")]
+    sampled: dict[str, FloatArray] = {}
+
+    def drawn(name: str) -> FloatArray:
+        if not sampled:
+            generator = np.random.default_rng(SEED)
+            columns = explicit(draw(influences, generator))
+            shift = scatter.draws(generator, DRAWS) if scatter is not None and extra else None
+            for place, (key, column) in enumerate(columns.items()):
+                moved = 0.0 if shift is None or key not in extra else shift[:, place]
+                sampled[key] = np.broadcast_to(column + moved, (DRAWS,))
+        return sampled[name]
+
+    def quantity(name: str) -> Quantity:
+        if drawable and _dominated(numbers[name], inputs):
+            return _by_draws(numbers[name], drawn(name))
+        return _by_law(numbers[name])
+
+    kinds = {item.source: "A" if item.shape == "t" else "B" for item in influences}
+    return Figures(
+        quantities={name: quantity(name) for name in numbers},
+        budgets={
+            name: _explicit_lines(number, inputs, kinds, extra.get(name), scatter_source)
+            for name, number in numbers.items()
+        },
+        covariances={
+            (one, other): float(_gtc().get_covariance(numbers[one], numbers[other]))
+            for one in numbers
+            for other in numbers
+        },
+    )
+
+
+def _number(value: Any) -> Any:
+    return value if hasattr(value, "u") else _gtc().constant(float(value))
+
+
+def _explicit_lines(
+    number: Any,
+    inputs: Sequence[tuple[Influence, Any]],
+    kinds: Mapping[str, str],
+    extra: Any,
+    extra_source: str,
+) -> tuple[BudgetLine, ...]:
+    """One line for each source that touches the figure, largest first."""
+    rows = [(source, kinds[source], u2) for source, u2 in _source_variances(number, inputs).items()]
+    if hasattr(extra, "u"):
+        rows.append((extra_source, "A", float(_gtc().component(number, extra)) ** 2))
+    variance = sum(u2 for _, _, u2 in rows)
+    lines = [BudgetLine(source, kind, sqrt(u2), u2 / variance) for source, kind, u2 in rows if u2]
+    return tuple(sorted(lines, key=lambda line: -line.u))
+
+
+def line_through(
+    x: Sequence[Any],
+    y: Sequence[Any],
+    guess: tuple[float, float],
+) -> tuple[Any, Any, float]:
+    """The straight line through three or more points with errors in both: a, b, chi squared.
+
+    `x` and `y` are uncertain numbers, x and y of one point correlated or not; the weights are
+    their uncertainties. Scales matter to the search: give numbers about 1. `guess` is near a
+    and b. Weighted total least squares (M. Krystek, M. Anton, Meas. Sci. Technol. 22 (2011)
+    035101) by GTC, which follows every input through the fit.
+    """
+    fit = _gtc().type_b.line_fit_wtls(
+        list(map(_number, x)),
+        list(map(_number, y)),
+        [_u(one) for one in x],
+        [_u(one) for one in y],
+        guess,
+        [
+            float(_gtc().get_correlation(_number(one), _number(other))) if _u(one) and _u(other)
+            else 0.0
+            for one, other in zip(x, y, strict=True)
+        ],
+    )  # fmt: skip
+    return *fit.a_b, float(fit.ssr)
+
+
+def _u(number: Any) -> float:
+    return float(getattr(number, "u", 0.0))

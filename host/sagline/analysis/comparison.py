@@ -92,7 +92,7 @@ def compare(candidates: Sequence[Candidate]) -> Comparison:
     load_ohm = _one_load(candidates)
     notices = [*_temperatures(candidates), *_remarks(candidates)]
     rows = tuple(sorted(candidates, key=lambda one: (one.r_ohm, one.id)))
-    pairs = tuple(_pair(first, second) for first, second in combinations(rows, 2))
+    pairs = tuple(pair_of(first, second) for first, second in combinations(rows, 2))
     return Comparison(t_s, load_ohm, rows, pairs, tuple(notices))
 
 
@@ -109,7 +109,8 @@ def temperature_u95_ohm(one: Candidate, apart_k: float) -> float:
     return COVERAGE * share_per_k * abs(one.r_ohm) * u_k
 
 
-def _pair(first: Candidate, second: Candidate) -> Pair:
+def pair_of(first: Candidate, second: Candidate) -> Pair:
+    """The difference of two results, whatever their conditions."""
     difference = second.r_ohm - first.r_ohm
     if first.u95_ohm is None or second.u95_ohm is None:
         return Pair(first.id, second.id, difference, None, None)

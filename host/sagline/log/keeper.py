@@ -17,7 +17,7 @@ from sagline.errors import NotStored, SaglineError
 from sagline.log.opening import BUSY_S, LogError
 from sagline.log.store import Log
 from sagline.records import Ending, Record, StepRecord
-from sagline.results import Result, Warning_
+from sagline.results import Result
 
 
 def _rescued(failure: NotStored, log_path: Path, whole: Record, result: Result | None) -> NotStored:
@@ -94,8 +94,7 @@ class Keeper:
         said = self.failure
         if said is None:
             return result
-        warning = Warning_(code="not_stored", text=said.message, remedy=said.remedy)
-        return result.model_copy(update={"warnings": [*result.warnings, warning]})
+        return result.with_warning("not_stored", said.message, said.remedy)
 
     def _open(self) -> Log:
         if self._log is None:

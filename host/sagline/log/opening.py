@@ -53,10 +53,10 @@ def connect(
             db.create_function("folded", 1, folded, deterministic=True)
             _require_log(db, path)
             has_wal = _settle(db, busy_s) if write else True
-            if schema.version_of(db) < schema.VERSION:
-                if not write:
-                    # Made, but its maker has not come to write anything.
-                    raise _no_log(path)
+            if not write and not schema.version_of(db):
+                # Made, but its maker has not come to write anything.
+                raise _no_log(path)
+            if write and schema.version_of(db) < schema.VERSION:
                 schema.migrate(db)
     except BaseException:
         db.close()

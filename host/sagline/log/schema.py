@@ -74,8 +74,27 @@ CREATE TRIGGER mark_counts AFTER INSERT ON mark BEGIN
 END;
 """
 
+# Readings by hand may give r without E.
+VERSION_2 = """
+CREATE TABLE result_2 (
+    id TEXT PRIMARY KEY,
+    record_id TEXT NOT NULL REFERENCES record (id),
+    method TEXT NOT NULL,
+    times TEXT NOT NULL,
+    emf_v REAL,
+    r_ohm REAL NOT NULL,
+    r_u95_ohm REAL,
+    r_t_s REAL,
+    document TEXT NOT NULL
+) STRICT;
+INSERT INTO result_2 SELECT * FROM result ORDER BY rowid;
+DROP TABLE result;
+ALTER TABLE result_2 RENAME TO result;
+CREATE INDEX result_record ON result (record_id, id);
+"""
+
 # Entry k takes a log from version k to k + 1.
-MIGRATIONS = (VERSION_1,)
+MIGRATIONS = (VERSION_1, VERSION_2)
 VERSION = len(MIGRATIONS)
 
 

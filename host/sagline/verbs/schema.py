@@ -7,17 +7,17 @@ from typing import Any
 
 from sagline.verbs.common import add_json
 
-DOCUMENTS = ("result", "record", "calibration")
+DOCUMENTS = ("result", "record", "hand", "calibration")
 
 
 def add(commands: Any) -> None:
     """Declare the command."""
     parser = commands.add_parser(
         "schema",
-        help="print the JSON Schema of a result, a record or a calibration",
+        help="print the JSON Schema of a result, a record, hand readings or a calibration",
         description="Print the JSON Schema (draft 2020-12) of a result (`measure --json`, `log "
-        "export --json`), of a record (`log export --raw`) or of a rig's calibration; without a "
-        "name, one that describes them all.",
+        "export --json`), of a rig's record or one of readings by hand (`log export --raw`), or of "
+        "a rig's calibration; without a name, one that describes them all.",
         allow_abbrev=False,
     )
     parser.add_argument(

@@ -7,18 +7,23 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
+from sagline.verbs import beside
 from sagline.verbs.common import short_id
 from sagline.verbs.log.common import add_ids, add_verb, log_option, meant, no_result, open_log
 
 if TYPE_CHECKING:
-    from sagline.analysis.comparison import Candidate, Comparison
-    from sagline.records import Record
+    from sagline.analysis.comparison import Comparison
+    from sagline.anyrecord import AnyRecord
     from sagline.results import ResistanceAt, Result
+
+    # What is compared, by the record's id, and the r that --at asked for.
+    _Chosen = dict[str, tuple[AnyRecord, Result, ResistanceAt | None]]
 
 DESCRIPTION = """Put the r of runs beside each other, the smallest first, and say which differ:
 E_n is the difference over the U of both together, and beyond 1 it is more than chance. Runs
 of different loads, times after load on, or temperatures (more than 3 K) are refused: their r
-are not of the same thing."""
+are not of the same thing. Readings by hand are put beside one run of a rig, whose longest time is
+taken, and what was not alike is said."""
 
 
 def add(verbs: Any) -> None:
@@ -36,25 +41,55 @@ def run(args: argparse.Namespace) -> int:
     """Print the comparison. Returns the exit status."""
     from sagline.analysis.comparison import compare
 
-    found: dict[str, Candidate] = {}
+    found: _Chosen = {}
+    by_hand = False
     with open_log(args) as log:
         for given in args.ids:
             record_id = log.find(given)
-            record = log.record(record_id)
+            record = log.any_record(record_id)
             results = log.results(record_id)
             result = meant(record, results, given)
             if result is None:
                 raise no_result(record, args)
-            if args.at is None:
-                r_ohm = result.r_ohm
-            else:
-                result, r_ohm = _at(args, record_id, [result, *reversed(results)])
-            found.setdefault(record_id, _candidate(record, result, r_ohm))
-    done = compare(list(found.values()))
+            by_hand |= record.kind == "hand"
+            at = None
+            if args.at is not None and record.kind != "hand":
+                result, at = _at(args, record_id, [result, *reversed(results)])
+            found.setdefault(record_id, (record, result, at))
+    if by_hand:
+        return _beside(args, found)
+    compared = [
+        beside.candidate_of(record, result, at or result.r_ohm)
+        for record, result, at in found.values()
+    ]
+    done = compare(compared)
     if args.json:
         print(json.dumps({"comparison": asdict(done)}, indent=2))
     else:
         print("\n".join(_lines(done)))
+    return 0
+
+
+def _beside(args: argparse.Namespace, found: "_Chosen") -> int:
+    """Print readings by hand beside one other result. Returns the exit status."""
+    from sagline.analysis.beside import beside as put_beside
+    from sagline.errors import UsageError
+
+    if len(found) != 2:
+        raise UsageError(
+            "not_two",
+            "Readings by hand are put beside one other result.",
+            "Give two ids: that of the readings and that of a run of the same cell.",
+        )
+    first, second = (
+        beside.candidate_of(record, result, at or beside.longest(result))
+        for record, result, at in found.values()
+    )
+    done = put_beside(first, second)
+    if args.json:
+        print(json.dumps(beside.document(done), indent=2))
+    else:
+        print("\n".join(beside.lines(done)))
     return 0
 
 
@@ -77,26 +112,6 @@ def _at(
         f"The run {known} has no r at {args.at:g} s.",
         f"Compute it: `sagline log recompute{log_option(args)} {known} --times {args.at:g}`, then "
         "compare again.",
-    )
-
-
-def _candidate(record: "Record", result: "Result", r_ohm: "ResistanceAt") -> "Candidate":
-    from sagline.analysis.comparison import Candidate
-    from sagline.designations import find
-    from sagline.wording import expanded, shown
-
-    known = None if record.designation is None else find(record.designation)
-    return Candidate(
-        id=record.id,
-        name=shown(record.label or short_id(record.id)),
-        r_ohm=r_ohm.value,
-        u95_ohm=expanded(r_ohm),
-        t_s=r_ohm.t_s,
-        load_ohm=None if result.load_ohm is None else result.load_ohm.value,
-        temperature_c=result.conditions.temperature_c,
-        chemistry=None if known is None else known.chemistry,
-        rig=result.rig,
-        method=result.method,
     )
 
 

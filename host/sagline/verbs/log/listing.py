@@ -60,10 +60,11 @@ def _line(row: "Row") -> str:
     from sagline.wording import bare_figure, counted, shown
 
     started = f"{row.started_at.astimezone():%Y-%m-%d %H:%M}"
-    if row.emf_v is None or row.r_ohm is None:
+    if row.r_ohm is None:
         figures = f"{row.state}, {counted(row.repeats, 'repeat')}"[:26].rjust(26)
     else:
-        figures = f"{row.emf_v:7.3f}  {bare_figure(row.r_ohm, row.r_u95_ohm):>17}"
+        emf_v = "-" if row.emf_v is None else f"{row.emf_v:.3f}"
+        figures = f"{emf_v:>7}  {bare_figure(row.r_ohm, row.r_u95_ohm):>17}"
         if row.state != "complete":
             figures += f"  ({row.state})"
     label = shown(row.label or "")
