@@ -1,13 +1,15 @@
 # SPDX-License-Identifier: MIT
 """From a record to its result: the one way, for a run that ends now and one of years ago."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from typing import Any
 
 from sagline.analysis.estimate import estimate
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
+from sagline.anyrecord import AnyRecord
 from sagline.records import Record
 from sagline.results import Result, make_result
 
@@ -19,11 +21,15 @@ _EXTRAPOLATED = Notice(
 )
 
 
-def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
+def result_of(record: AnyRecord, times_s: Sequence[float] | None = None) -> Result:
     """Compute the record's result by the present method; `times_s` (s) other than asked for.
 
-    Raises AnalysisError where the steps yield no figure.
+    Raises AnalysisError where the record yields no figure, or none at other times.
     """
+    return _WAYS[type(record)](record, times_s)
+
+
+def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
     times_s = tuple(record.asked.times_s if times_s is None else times_s)
     steps = [step.raw() for step in record.steps]
     asked = record.asked
@@ -61,11 +67,13 @@ def result_of(record: Record, times_s: Sequence[float] | None = None) -> Result:
     return with_terminal(record, result)
 
 
-def with_terminal(record: Record, result: Result) -> Result:
+def with_terminal(record: AnyRecord, result: Result) -> Result:
     """Return the record's `result`, stored or new, with what was read at the terminals.
 
     Where the record does not have that, the result is returned as it is.
     """
+    if not isinstance(record, Record):
+        return result
     t_s = result.r_ohm.t_s
     kept = [row.kept for row in result.repeats]
     # A result of a run that went on is of its first steps.
@@ -86,3 +94,9 @@ def _cut_off(record: Record) -> Notice:
         f"the run was {record.state} after repeat {made} of {record.asked.repeats}",
         "measure again for the whole of it; U is that of the repeats there are",
     )
+
+
+# How a record of each class is computed.
+_WAYS: dict[type[AnyRecord], Callable[[Any, Sequence[float] | None], Result]] = {
+    Record: _of_run,
+}

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""The record of a run: what was measured, whole and unchanged for ever.
+"""The record of a rig's run: what was measured, whole and unchanged for ever.
 
 Counts, times, the schedule, the rig's own values and calibration, what was asked for. Every
 figure can be computed from it again, by this method or a later one. Figures themselves are
@@ -7,31 +7,23 @@ results (`results.py`).
 """
 
 from collections.abc import Sequence
-from datetime import datetime
-from typing import Any, Literal
+from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from sagline.analysis.plan import Plan
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
+from sagline.anyrecord import AnyRecord, Ending, Strict
 from sagline.calibrations import Calibration
-from sagline.results import Kind, Result, Warning_
+from sagline.results import METHOD
+from sagline.wording import expectation
 from sagline_board.commands import POINT_FIELDS
 
 RECORD_SCHEMA = "sagline-record-1"
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(
-        frozen=True,
-        extra="forbid",
-        allow_inf_nan=False,
-        json_schema_serialization_defaults_required=True,
-    )
-
-
-class Points(_Model):
+class Points(Strict):
     """The points of one step, one list a column (protocol.md, "A step"), all of one length."""
 
     source: list[int]
@@ -47,7 +39,7 @@ class Points(_Model):
         return self
 
 
-class StepRecord(_Model):
+class StepRecord(Strict):
     """One repeat as the board recorded it.
 
     `at_s` is when it began on the rig's clock; only differences mean something. `null_setting`
@@ -89,7 +81,7 @@ class StepRecord(_Model):
         )
 
 
-class RigIdentity(_Model):
+class RigIdentity(Strict):
     """Which rig it was: *IDN?, protocol version, whether hardware ends a pulse."""
 
     maker: str
@@ -100,7 +92,7 @@ class RigIdentity(_Model):
     one_shot: bool
 
 
-class Asked(_Model):
+class Asked(Strict):
     """What the user asked for; null left the choice to the plan.
 
     With a target, U(r)/r at 95 %, `repeats` are the first ones, which decide how many follow.
@@ -118,30 +110,12 @@ class Asked(_Model):
     times_s: list[float]
 
 
-class Ending(_Model):
-    """How the run ended. A record without one was interrupted.
+class Record(AnyRecord):
+    """One run of a rig on one cell."""
 
-    `code` is that of the error where `how` is failed; `remarks` must be said with every figure.
-    """
-
-    at: datetime
-    how: Literal["complete", "stopped", "failed"]
-    code: str | None
-    remarks: list[Warning_]
-
-
-class Record(_Model):
-    """One run on one cell."""
+    METHOD = METHOD
 
     schema_: Literal["sagline-record-1"] = Field(RECORD_SCHEMA, alias="schema")
-    id: str
-    kind: Kind
-    started_at: datetime
-    label: str | None
-    designation: str | None
-    operator: str | None
-    temperature_c: float | None
-    sagline: str
     rig: RigIdentity
     profile: RigProfile
     converter: int
@@ -157,19 +131,49 @@ class Record(_Model):
         return f"{self.rig.model} {self.rig.serial}"
 
     @property
-    def state(self) -> str:
-        """complete, stopped, failed, or interrupted where nobody could say so."""
-        return "interrupted" if self.ending is None else self.ending.how
+    def asked_times_s(self) -> list[float]:
+        """The times (s) after load on that r was asked for."""
+        return self.asked.times_s
 
-    def main_of(self, results: Sequence[Result]) -> Result | None:
-        """Return the newest of the record's results at the times asked for, else the newest."""
-        asked = [one for one in results if one.is_at(self.asked.times_s)]
-        return next(reversed(asked or results), None)
+    @property
+    def load_ohm(self) -> float:
+        """The load as planned, ohms."""
+        return self.plan.load_ohm
 
-    def to_dict(self) -> dict[str, Any]:
-        """Return the JSON document as plain dicts, lists, strings and numbers."""
-        return self.model_dump(mode="json", by_alias=True)
+    @property
+    def nothing_measured(self) -> bool:
+        """Whether it ended before its first repeat."""
+        return not self.steps
+
+    @property
+    def kept_steps(self) -> Sequence[StepRecord]:
+        """Its steps."""
+        return self.steps
+
+    @property
+    def kept_ending(self) -> Ending | None:
+        """How it ended; None where nobody could say so."""
+        return self.ending
+
+    def with_kept(self, steps: Sequence[StepRecord], ending: Ending | None) -> "Record":
+        """Return the record with these steps and this ending."""
+        return self.with_steps(steps, ending)
 
     def with_steps(self, steps: Sequence[StepRecord], ending: Ending | None) -> "Record":
         """Return the record with these steps and this ending."""
         return self.model_copy(update={"steps": list(steps), "ending": ending})
+
+    def about(self) -> Sequence[tuple[str, str | None]]:
+        """Return how it was done, for a person."""
+        return [
+            ("rig", f"{self.rig_name} (firmware {self.rig.firmware})"),
+            ("done", f"{self._repeats()} on {self.plan.load_ohm:g} Ω"),
+            ("plan", self.plan.reason),
+            ("outlook", expectation(self.plan)),
+        ]
+
+    def _repeats(self) -> str:
+        made = len(self.steps)
+        if self.asked.target_u_rel is None:
+            return f"{made} of {self.plan.repeats} repeats"
+        return f"{made} repeats for a target of {100 * self.asked.target_u_rel:g} %"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sagline.analysis.values import AnalysisError
 from sagline.computing import result_of
 from sagline.log.store import Log
-from sagline.results import METHOD, Result
+from sagline.results import Result
 
 
 @dataclass(frozen=True)
@@ -28,18 +28,18 @@ def recompute(log: Log, record_id: str, times_s: Sequence[float] | None = None) 
 
     Raises AnalysisError where the record yields no figure, NotStored.
     """
-    record = log.record(record_id)
-    if not record.steps:
+    record = log.any_record(record_id)
+    if record.nothing_measured:
         raise AnalysisError(
             "no_steps",
             "the run ended before its first repeat: there is nothing to compute",
             "measure the cell again",
         )
     results = log.results(record_id)
-    asked_s = list(record.asked.times_s if times_s is None else times_s)
+    asked_s = record.asked_times_s if times_s is None else list(times_s)
     before = results[-1] if results else None
     for known in results:
-        if known.method == METHOD and known.is_at(asked_s):
+        if known.method == record.METHOD and (asked_s is None or known.is_at(asked_s)):
             return Recomputed(record_id, known, before, added=False)
     result = result_of(record, asked_s)
     log.add_result(record_id, result)

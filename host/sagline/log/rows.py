@@ -8,7 +8,8 @@ from datetime import UTC, datetime
 
 from uuid6 import uuid7
 
-from sagline.records import Ending, Record, StepRecord
+from sagline.anyrecord import AnyRecord, Ending
+from sagline.records import StepRecord
 from sagline.results import Result
 from sagline.wording import expanded
 
@@ -18,9 +19,9 @@ def moment(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="microseconds")
 
 
-def put_record(db: sqlite3.Connection, record: Record) -> None:
+def put_record(db: sqlite3.Connection, record: AnyRecord) -> None:
     """Put the record in without its steps and ending."""
-    header = record.model_copy(update={"steps": [], "ending": None})
+    header = record.with_kept([], None)
     db.execute(
         "INSERT INTO record (id, started_at, kind, rig, designation, operator, label)"
         " VALUES (?, ?, ?, ?, ?, ?, ?)",

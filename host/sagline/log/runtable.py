@@ -3,13 +3,13 @@
 
 from collections.abc import Sequence
 
+from sagline.anyrecord import AnyRecord
 from sagline.log.csvtext import Field, Style, table
-from sagline.records import Record
 from sagline.results import Quantity, Result
 from sagline.wording import expanded
 
 
-def runs_csv(runs: Sequence[tuple[Record, Result | None]], style: Style) -> str:
+def runs_csv(runs: Sequence[tuple[AnyRecord, Result | None]], style: Style) -> str:
     """Return the runs as CSV, each with the result given beside it, if it has one.
 
     `_u95_` is U, the half width of the interval from `_low95_` to `_high95_`.
@@ -18,7 +18,7 @@ def runs_csv(runs: Sequence[tuple[Record, Result | None]], style: Style) -> str:
     return table(list(rows[0]), [list(row.values()) for row in rows], style)
 
 
-def _row(record: Record, result: Result | None) -> dict[str, Field]:
+def _row(record: AnyRecord, result: Result | None) -> dict[str, Field]:
     kept = None if result is None else sum(row.kept for row in result.repeats)
     return {
         "id": record.id,
@@ -32,10 +32,10 @@ def _row(record: Record, result: Result | None) -> dict[str, Field]:
         **_quantity("emf", "v", None if result is None else result.emf_v),
         **_quantity("r", "ohm", None if result is None else result.r_ohm),
         "t_s": None if result is None else result.r_ohm.t_s,
-        "load_ohm": record.plan.load_ohm,
+        "load_ohm": record.load_ohm,
         "current_a": None if result is None or not result.current_a else result.current_a.value,
         "temperature_c": record.temperature_c,
-        "repeats_measured": len(record.steps),
+        "repeats_measured": record.repeats_measured,
         "repeats_kept": kept,
         "warnings": None if result is None else " ".join(w.code for w in result.warnings),
         "method": None if result is None else result.method,

@@ -12,6 +12,7 @@ and how long each was summed, are in the record (`--raw`) alone.
 
 from sagline.analysis.calibration import tap_points
 from sagline.analysis.values import FORCE, RETURN, SENSE, AnalysisError
+from sagline.anyrecord import AnyRecord
 from sagline.log.csvtext import Digits, Field, Style, metadata, table
 from sagline.records import Record, StepRecord
 from sagline.results import METHOD
@@ -35,8 +36,14 @@ _READING = {
 }
 
 
-def series_csv(record: Record, style: Style) -> str:
-    """Return the run as CSV. Raises AnalysisError where it has no finished repeat."""
+def series_csv(record: AnyRecord, style: Style) -> str:
+    """Return the run as CSV. Raises AnalysisError where it has no time series."""
+    if not isinstance(record, Record):
+        raise AnalysisError(
+            "no_series",
+            f"{record.id} is no run of a rig and has no time series",
+            "export it as a table, or whole with --raw; or leave it out",
+        )
     if not record.steps:
         raise AnalysisError(
             "no_steps",

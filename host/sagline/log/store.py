@@ -8,10 +8,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
+from sagline.anyrecord import AnyRecord, Ending
 from sagline.errors import NotStored
+from sagline.kinds import DOCUMENTS
 from sagline.log.opening import BUSY_S, LogError, connect, explained
 from sagline.log.rows import put_ending, put_mark, put_record, put_result, put_step
-from sagline.records import Ending, Record, StepRecord
+from sagline.records import Record, StepRecord
 from sagline.results import Result
 
 
@@ -73,16 +75,16 @@ class Log:
                 "Put it back; move a log only while nothing is measured.",
             )
 
-    def begin(self, record: Record) -> None:
+    def begin(self, record: AnyRecord) -> None:
         """Put a new record in; its steps, if it has any, and its ending too."""
         with self.writing() as db:
             put_record(db, record)
-            for step in record.steps:
+            for step in record.kept_steps:
                 put_step(db, record.id, step)
-            if record.ending is not None:
-                put_ending(db, record.id, record.ending)
+            if record.kept_ending is not None:
+                put_ending(db, record.id, record.kept_ending)
 
-    def complete(self, record: Record, result: Result | None = None) -> None:
+    def complete(self, record: AnyRecord, result: Result | None = None) -> None:
         """Put in what of `record` and `result` is not in yet: what could not be written before."""
         with self.writing() as db:
 
@@ -92,12 +94,12 @@ class Log:
             if not held("SELECT id FROM record WHERE id = ?", record.id):
                 put_record(db, record)
             steps = held("SELECT n FROM step WHERE record_id = ?", record.id)
-            for step in record.steps:
+            for step in record.kept_steps:
                 if step.n not in steps:
                     put_step(db, record.id, step)
             ended = held("SELECT record_id FROM ending WHERE record_id = ?", record.id)
-            if record.ending is not None and not ended:
-                put_ending(db, record.id, record.ending)
+            if record.kept_ending is not None and not ended:
+                put_ending(db, record.id, record.kept_ending)
             if result is not None and not held("SELECT id FROM result WHERE id = ?", result.id):
                 put_result(db, record.id, result)
 
@@ -170,10 +172,25 @@ class Log:
         )
 
     def record(self, record_id: str) -> Record:
-        """Return the whole record, under the label it has now. Raises LogError."""
+        """Return the whole record of a rig's run, under the label it has now. Raises LogError."""
+        record = self.any_record(record_id)
+        if not isinstance(record, Record):
+            raise LogError(
+                "no_run",
+                f"The record {record_id} is of the kind {record.kind}, not of a rig's run.",
+                "`sagline log show` shows what it is.",
+            )
+        return record
+
+    def any_record(self, record_id: str) -> AnyRecord:
+        """Return the whole record, of whatever kind, under the label it has now.
+
+        Raises LogError, also where it is of a kind that this version does not know.
+        """
         with self.reading() as db:
             head = db.execute(
-                "SELECT document, label FROM header JOIN record ON id = record_id WHERE id = ?",
+                "SELECT document, label, kind FROM header JOIN record ON id = record_id"
+                " WHERE id = ?",
                 (record_id,),
             ).fetchone()
             steps = db.execute(
@@ -184,10 +201,20 @@ class Log:
             ).fetchone()
         if head is None:
             raise self._unknown(record_id)
+        if head[2] not in DOCUMENTS:
+            raise LogError(
+                "unknown_kind",
+                f"The record {record_id} is of the kind {head[2]}, which this sagline lacks.",
+                "Use the newer sagline that wrote it.",
+            )
         with explained(self.path):
-            record = Record.model_validate_json(head[0]).with_steps(
-                [StepRecord.model_validate_json(zlib.decompress(data)) for (data,) in steps],
-                None if ending is None else Ending.model_validate_json(ending[0]),
+            record = (
+                DOCUMENTS[head[2]]
+                .model_validate_json(head[0])
+                .with_kept(
+                    [StepRecord.model_validate_json(zlib.decompress(data)) for (data,) in steps],
+                    None if ending is None else Ending.model_validate_json(ending[0]),
+                )
             )
         return record.model_copy(update={"label": head[1]})
 

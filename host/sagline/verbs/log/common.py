@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from sagline.verbs.common import add_json, add_log, short_id
 
 if TYPE_CHECKING:
+    from sagline.anyrecord import AnyRecord
     from sagline.log.listing import Filters
     from sagline.log.opening import LogError
     from sagline.log.store import Log
-    from sagline.records import Record
     from sagline.results import Result
 
 
@@ -81,7 +81,7 @@ def log_path(args: argparse.Namespace) -> Path:
     return args.log or usual_log(demo=args.demo)
 
 
-def meant(record: "Record", results: "Sequence[Result]", given: str) -> "Result | None":
+def meant(record: "AnyRecord", results: "Sequence[Result]", given: str) -> "Result | None":
     """Return the result whose id was given, or the record's main one where the run's id was."""
     text = given.strip().lower()
     named = [one for one in results if one.id.startswith(text) or one.id.endswith(text)]
@@ -89,7 +89,7 @@ def meant(record: "Record", results: "Sequence[Result]", given: str) -> "Result 
     return named[0] if len(named) == 1 and not whole else record.main_of(results)
 
 
-def no_result(record: "Record", args: argparse.Namespace) -> "LogError":
+def no_result(record: "AnyRecord", args: argparse.Namespace) -> "LogError":
     """Return the error that says that a run has no result, and how to make one."""
     from sagline.log.opening import LogError
 

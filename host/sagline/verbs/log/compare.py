@@ -12,7 +12,7 @@ from sagline.verbs.log.common import add_ids, add_verb, log_option, meant, no_re
 
 if TYPE_CHECKING:
     from sagline.analysis.comparison import Candidate, Comparison
-    from sagline.records import Record
+    from sagline.anyrecord import AnyRecord
     from sagline.results import ResistanceAt, Result
 
 DESCRIPTION = """Put the r of runs beside each other, the smallest first, and say which differ:
@@ -40,7 +40,7 @@ def run(args: argparse.Namespace) -> int:
     with open_log(args) as log:
         for given in args.ids:
             record_id = log.find(given)
-            record = log.record(record_id)
+            record = log.any_record(record_id)
             results = log.results(record_id)
             result = meant(record, results, given)
             if result is None:
@@ -80,7 +80,7 @@ def _at(
     )
 
 
-def _candidate(record: "Record", result: "Result", r_ohm: "ResistanceAt") -> "Candidate":
+def _candidate(record: "AnyRecord", result: "Result", r_ohm: "ResistanceAt") -> "Candidate":
     from sagline.analysis.comparison import Candidate
     from sagline.designations import find
     from sagline.wording import expanded, shown

@@ -11,9 +11,9 @@ from sagline.verbs.common import short_id
 from sagline.verbs.log.common import add_ids, add_verb, log_path, meant, no_result, open_log
 
 if TYPE_CHECKING:
+    from sagline.anyrecord import AnyRecord
     from sagline.log.csvtext import Style
     from sagline.log.store import Log
-    from sagline.records import Record
     from sagline.results import Result
 
 DESCRIPTION = """Write runs to a file, or one run to standard output: as a table with a row a
@@ -23,7 +23,7 @@ given."""
 
 
 class _Run(NamedTuple):
-    record: "Record"
+    record: "AnyRecord"
     result: "Result | None"
 
 
@@ -112,14 +112,14 @@ def _runs(log: "Log", given: list[str], form: str) -> list[_Run]:
     found: dict[str, _Run] = {}
     for text in given:
         record_id = log.find(text)
-        record = log.record(record_id)
+        record = log.any_record(record_id)
         result = meant(record, log.results(record_id), text)
         by_result = form in ("table", "json") and result is not None
         found.setdefault(result.id if by_result and result else record_id, _Run(record, result))
     return list(found.values())
 
 
-def _alone(record: "Record", form: str, style: "Style") -> str:
+def _alone(record: "AnyRecord", form: str, style: "Style") -> str:
     """Return the text of one run for a file of its own."""
     from sagline.log.series import series_csv
 
@@ -159,7 +159,7 @@ def _paths(runs: list[_Run], form: str, out: Any) -> list[Any]:
     return [out / f"{_file_name(run_.record)}.{suffix}" for run_ in runs]
 
 
-def _file_name(record: "Record") -> str:
+def _file_name(record: "AnyRecord") -> str:
     """A name that sorts by time and is legal on every system, whatever the label holds."""
     return f"{record.started_at:%Y%m%d-%H%M%S}-{short_id(record.id)}"
 

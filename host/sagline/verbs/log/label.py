@@ -26,7 +26,7 @@ def run(args: argparse.Namespace) -> int:
     new = plain_text("label", args.label)
     with open_log(args, write=True) as log:
         record_id = log.find(args.id)
-        old = log.record(record_id).label
+        old = log.any_record(record_id).label
         if new != old:
             log.mark([record_id], "label", new)
     if args.json:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from sagline.verbs.log.common import add_verb, log_option, meant, open_log
 
 if TYPE_CHECKING:
-    from sagline.records import Record
+    from sagline.anyrecord import AnyRecord
 
 
 def add(verbs: Any) -> None:
@@ -31,14 +31,15 @@ def run(args: argparse.Namespace) -> int:
 
     with open_log(args) as log:
         record_id = log.find(args.id)
-        record = log.record(record_id)
+        record = log.any_record(record_id)
         results = log.results(record_id)
         deleted = log.is_deleted(record_id)
     if args.json:
         about = record.to_dict()
-        # No record any more without its steps: what remains says so.
-        del about["schema"], about["steps"]
-        about["repeats_measured"] = len(record.steps)
+        # No record of a run any more without its steps: what remains says so.
+        if about.pop("steps", None) is not None:
+            del about["schema"]
+            about["repeats_measured"] = record.repeats_measured
         said = {
             "record": about,
             "state": record.state,
@@ -62,37 +63,26 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _about(record: "Record", deleted: bool) -> list[str]:
-    from sagline.wording import expectation, shown
+def _about(record: "AnyRecord", deleted: bool) -> list[str]:
+    from sagline.wording import shown
 
-    state = record.state
-    if record.ending is not None and record.ending.code is not None:
-        state += f": {record.ending.code}"
+    state, ending = record.state, record.kept_ending
+    if ending is not None and ending.code is not None:
+        state += f": {ending.code}"
     rows = [
         ("run", record.id),
         ("label", record.label),
         ("cell", record.designation),
         ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
         ("operator", record.operator),
-        ("rig", f"{record.rig_name} (firmware {record.rig.firmware})"),
-        ("done", f"{_repeats(record)} on {record.plan.load_ohm:g} Ω"),
-        ("plan", record.plan.reason),
-        ("outlook", expectation(record.plan)),
+        *record.about(),
         ("state", f"{state}; deleted" if deleted else state),
     ]
     return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
 
 
-def _repeats(record: "Record") -> str:
-    made = len(record.steps)
-    target_u_rel = record.asked.target_u_rel
-    if target_u_rel is None:
-        return f"{made} of {record.plan.repeats} repeats"
-    return f"{made} repeats for a target of {100 * target_u_rel:g} %"
-
-
-def _why_none(record: "Record", args: argparse.Namespace) -> str:
-    if not record.steps:
+def _why_none(record: "AnyRecord", args: argparse.Namespace) -> str:
+    if record.nothing_measured:
         return "\nIt ended before its first repeat: there is no result."
     return (
         "\nIt is still going on, or ended before its result was made. What there is can be "

@@ -1,0 +1,13 @@
+# SPDX-License-Identifier: MIT
+"""Which document each kind of record is: the one place where the log looks it up.
+
+A further kind is a line here and one in `computing.py`.
+"""
+
+from sagline.anyrecord import AnyRecord
+from sagline.records import Record
+
+DOCUMENTS: dict[str, type[AnyRecord]] = {
+    "rig": Record,
+    "virtual": Record,
+}
