@@ -218,7 +218,7 @@ def make_result(
         r_extrapolated_ohm=found.start_ohm,
         r_at=times,
         line=None,
-        load_ohm=_quantity(found.load),
+        load_ohm=None if found.load is None else _quantity(found.load),
         current_a=_quantity(found.current),
         short_circuit_a=None if found.short_circuit is None else _quantity(found.short_circuit),
         max_power_w=None if found.max_power is None else _quantity(found.max_power),

@@ -114,9 +114,15 @@ def correlation(joint: JointFit) -> float:
     From means of batches of residuals: their variance times the batch, over that of single
     ones (the method of batch means, common practice).
     """
+    return widening(
+        [one.residual[~one.rows.loaded & one.rows.is_from(Front.LEVEL)] for one in joint.repeats]
+    )
+
+
+def widening(residuals: Sequence[FloatArray]) -> float:
+    """The same for any stretches of residuals in order of time; short ones say nothing."""
     ratio = []
-    for one in joint.repeats:
-        rest = one.residual[~one.rows.loaded & one.rows.is_from(Front.LEVEL)]
+    for rest in residuals:
         batches = rest.size // BATCH
         if batches >= BATCH:
             means = rest[: batches * BATCH].reshape(batches, BATCH).mean(axis=1)
