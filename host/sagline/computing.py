@@ -6,10 +6,12 @@ from dataclasses import replace
 from typing import Any
 
 from sagline.analysis.estimate import estimate
+from sagline.analysis.foreign.analyse import analyse
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
 from sagline.anyrecord import AnyRecord
+from sagline.filerecord import FileRecord
 from sagline.records import Record
 from sagline.results import Result, make_result
 
@@ -67,6 +69,27 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
     return with_terminal(record, result)
 
 
+def _of_file(record: FileRecord, times_s: Sequence[float] | None) -> Result:
+    asked_s = record.options.times_s if times_s is None else times_s
+    found = analyse(record.table(), asked_s)
+    said = [*found.notices, *record.remarks()]
+    if found.short_circuit is not None:
+        said.append(_EXTRAPOLATED)
+    return make_result(
+        replace(found, notices=tuple(said)),
+        kind=record.kind,
+        measured_at=record.started_at,
+        rig=None,
+        firmware=None,
+        label=record.label,
+        designation=record.designation,
+        operator=record.operator,
+        temperature_c=record.temperature_c,
+        calibration_id=None,
+        method=record.METHOD,
+    )
+
+
 def with_terminal(record: AnyRecord, result: Result) -> Result:
     """Return the record's `result`, stored or new, with what was read at the terminals.
 
@@ -99,4 +122,5 @@ def _cut_off(record: Record) -> Notice:
 # How a record of each class is computed.
 _WAYS: dict[type[AnyRecord], Callable[[Any, Sequence[float] | None], Result]] = {
     Record: _of_run,
+    FileRecord: _of_file,
 }

@@ -7,17 +7,19 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
 from sagline.calibrations import Calibration
+from sagline.filerecord import FileRecord
 from sagline.records import Record
 from sagline.results import Result
 
 
 def schema_of(document: str | None = None) -> dict[str, Any]:
-    """Return the JSON Schema of a "result", "record" or "calibration"; None: of any of them."""
+    """Return the JSON Schema of a document of this name; None: of any of them."""
     kinds = {
         "result": Result,
         "record": Record,
+        "file": FileRecord,
         "calibration": Calibration,
-        None: Result | Record | Calibration,
+        None: Result | Record | FileRecord | Calibration,
     }
     # As written, not as read: what is always there is required.
     schema = TypeAdapter(kinds[document]).json_schema(mode="serialization")

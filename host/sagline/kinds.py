@@ -5,9 +5,11 @@ A further kind is a line here and one in `computing.py`.
 """
 
 from sagline.anyrecord import AnyRecord
+from sagline.filerecord import FileRecord
 from sagline.records import Record
 
 DOCUMENTS: dict[str, type[AnyRecord]] = {
     "rig": Record,
     "virtual": Record,
+    "file": FileRecord,
 }

@@ -196,6 +196,7 @@ def make_result(
     operator: str | None,
     temperature_c: float | None,
     calibration_id: str | None,
+    method: str = METHOD,
 ) -> Result:
     """Return the Result for an Estimate and the circumstances it was made in."""
     times = [ResistanceAt(**_fields(quantity), t_s=t_s) for t_s, quantity in found.r_at]
@@ -208,7 +209,7 @@ def make_result(
         designation=designation,
         operator=operator,
         sagline=__version__,
-        method=METHOD,
+        method=method,
         firmware=firmware,
         rig=rig,
         calibration_id=calibration_id,

@@ -15,6 +15,7 @@ from typing import Any
 from sagline.analysis.budget import Equation
 from sagline.analysis.calibration import Outputs
 from sagline.analysis.foreign.drive import DriveLevels
+from sagline.analysis.foreign.steps import MODEL_SHARE
 from sagline.analysis.foreign.table import ForeignTable
 from sagline.analysis.influences import (
     COURSE,
@@ -77,6 +78,7 @@ def influences_of(table: ForeignTable, levels: ForeignLevels) -> list[Influence]
         _type_a("drive_noise", drive.u_rel, drive.dof),
         Influence("timing_ohm", TIMING, 0.0, levels.timing_ohm),
         Influence("course_ohm", COURSE, 0.0, levels.course_ohm),
+        Influence("model_ohm", COURSE, 0.0, MODEL_SHARE * abs(levels.r_ohm)),
     ]
     rounding = _rounding(table.driver.resolution, levels.drive_noise)
     if table.current is not None:
@@ -124,6 +126,7 @@ def _outputs(x: Mapping[str, Any], current_a: Any) -> Outputs:
     current_a = current_a * (1.0 + x["drive_noise"])
     sag_v = x["sag_v"] * (1.0 + x["sense_scale"])
     sag_v = sag_v + x["open_rounding_v"] - x["loaded_rounding_v"]
-    r_ohm = sag_v / current_a + x["fit_ohm"] + x["timing_ohm"] + x["course_ohm"]
+    r_ohm = sag_v / current_a + x["fit_ohm"] + x["timing_ohm"]
+    r_ohm = r_ohm + x["course_ohm"] + x["model_ohm"]
     emf_v = (x["open_v"] + x["open_rounding_v"]) * (1.0 + x["sense_scale"]) - x["sense_zero_v"]
     return Outputs(r_ohm, emf_v, current_a)

@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -25,6 +26,12 @@ class Column:
     t_s: FloatArray
     v: FloatArray
     digit: float
+
+    @classmethod
+    def of_pairs(cls, pairs: Sequence[tuple[float, float]], exponent: int) -> Column:
+        """From pairs of time and reading, whose last digit is ten to the `exponent`."""
+        t_s, v = np.array(pairs, dtype=np.float64).T
+        return cls(t_s, v, 10.0**exponent)
 
     @property
     def resolution(self) -> float:
