@@ -7,6 +7,7 @@ from typing import Any
 
 from sagline.analysis.estimate import estimate
 from sagline.analysis.foreign.analyse import analyse
+from sagline.analysis.foreign.terminal import terminal as foreign_terminal
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
@@ -75,7 +76,7 @@ def _of_file(record: FileRecord, times_s: Sequence[float] | None) -> Result:
     said = [*found.notices, *record.remarks()]
     if found.short_circuit is not None:
         said.append(_EXTRAPOLATED)
-    return make_result(
+    result = make_result(
         replace(found, notices=tuple(said)),
         kind=record.kind,
         measured_at=record.started_at,
@@ -88,6 +89,7 @@ def _of_file(record: FileRecord, times_s: Sequence[float] | None) -> Result:
         calibration_id=None,
         method=record.METHOD,
     )
+    return with_terminal(record, result)
 
 
 def with_terminal(record: AnyRecord, result: Result) -> Result:
@@ -95,9 +97,11 @@ def with_terminal(record: AnyRecord, result: Result) -> Result:
 
     Where the record does not have that, the result is returned as it is.
     """
+    t_s = result.r_ohm.t_s
+    if isinstance(record, FileRecord) and t_s is not None:
+        return result.with_terminal(foreign_terminal(record.table(), t_s))
     if not isinstance(record, Record):
         return result
-    t_s = result.r_ohm.t_s
     kept = [row.kept for row in result.repeats]
     # A result of a run that went on is of its first steps.
     steps = [step.raw() for step in record.steps[: len(kept)]]

@@ -19,6 +19,9 @@ from sagline.analysis.foreign.table import REMEDY
 from sagline.errors import UsageError
 
 COLUMNS = ("time_s", "sense_v", "current_a", "force_v", "return_v")
+FINEST = -15
+"""Exponent of ten of the finest digit that a number of a computer holds beside ones."""
+
 _ABSENT = {"", "nan", "na", "n/a", "null", "-"}
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE]([+-]?\d+))?")
 _KEY = re.compile(r"#\s*([A-Za-z][\w .-]*?)\s*:\s*(.*)")
@@ -140,8 +143,12 @@ def _number(field: str, number: int, name: str, comma: bool) -> tuple[float, int
     exponent = int(found[4] or 0)
     value = float(f"{mantissa}e{exponent}")
     if not math.isfinite(value):
-        raise _bad(number, f"has {field!r} in the column {name}", "leave blank what was not read")
-    return value, exponent - len(mantissa.partition(".")[2])
+        raise _bad(
+            number,
+            f"has {field!r} in the column {name}, which is too large",
+            "leave blank what was not read",
+        )
+    return value, max(FINEST, exponent - len(mantissa.partition(".")[2]))
 
 
 def _bare(field: str) -> str:

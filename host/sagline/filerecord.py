@@ -116,9 +116,15 @@ class FileRecord(AnyRecord):
         return self.options.times_s
 
     @property
+    def by_force(self) -> bool:
+        """Whether force_v tells the current: where there is no other, or its load was given."""
+        given = self.options.load_ohm is not None
+        return "force_v" in self.columns and (given or "current_a" not in self.columns)
+
+    @property
     def load_ohm(self) -> float | None:
-        """The load that was given, or that the file names; None with a current."""
-        if "current_a" in self.columns:
+        """The load that was given, or that the file names; None where current_a is used."""
+        if not self.by_force:
             return None
         given = self.options.load_ohm
         return _number(self.metadata, "load_ohm") if given is None else given
@@ -140,8 +146,8 @@ class FileRecord(AnyRecord):
         Raises UsageError `no_load`, `bad_metadata`, `empty_column`.
         """
         options = self.options
-        current = self._column("current_a")
-        force = None if current is not None else self._column("force_v")
+        current = None if self.by_force else self._column("current_a")
+        force = self._column("force_v") if self.by_force else None
         if force is not None and self.load_ohm is None:
             raise UsageError(
                 "no_load",
@@ -188,15 +194,22 @@ class FileRecord(AnyRecord):
                     "see that no reading is missing near the edges of the load",
                 )
             )
-        unused = list(self.ignored)
-        if "current_a" in self.columns:
-            unused += [name for name in ("force_v", "return_v") if name in self.columns]
+        others = ("current_a",) if self.by_force else ("force_v", "return_v")
+        unused = [*self.ignored, *(name for name in others if name in self.columns)]
         if unused:
             said.append(
                 Notice(
                     "columns_unused",
                     f"these columns are not used: {', '.join(unused)}",
-                    "leave current_a out where force_v and --load shall tell the current",
+                    "current_a is used where it is, or with --load OHM force_v in its place",
+                )
+            )
+        if self.options.load_ohm is not None and not self.by_force:
+            said.append(
+                Notice(
+                    "load_unused",
+                    "the load that was given is not used: current_a tells the current",
+                    "leave --load out, or give force_v, the voltage across it",
                 )
             )
         return said

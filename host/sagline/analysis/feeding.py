@@ -153,7 +153,7 @@ def refuse_ripple(ripple_v: float, r_ohm: float) -> None:
     Raises AnalysisError `something_else_connected`.
     """
     if ripple_v > HUM_V + HUM_A * max(r_ohm, 0.0):
-        raise _refusal(
+        raise refusal(
             f"while no load was on, the cell's voltage rippled by {1e3 * ripple_v:.2g} mV "
             "r.m.s., more than mains hum can make"
         )
@@ -167,13 +167,14 @@ def refuse_rise(
     Raises AnalysisError `something_else_connected`.
     """
     if rise_v_per_s > most_rise_v_per_s(slow_v, open_v, rest_s, number):
-        raise _refusal(
+        raise refusal(
             f"while no load was on, the cell's voltage rose by {1e3 * rise_v_per_s:.2g} mV/s, "
             "faster than a cell recovers"
         )
 
 
-def _refusal(text: str) -> AnalysisError:
+def refusal(text: str) -> AnalysisError:
+    """The refusal `something_else_connected` for what `text` says."""
     return AnalysisError(
         "something_else_connected",
         text,

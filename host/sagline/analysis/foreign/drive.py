@@ -54,8 +54,9 @@ class Drive:
 
     `zero` (from and to, s on the record's clock) is where no current flows: what is read there
     is the zero of current and return. `on` is where it flows. With `held_s` the current of that
-    time after the origin stands for every time: what a release ends. Raises ValueError where
-    `on` has no readings.
+    time after the origin stands for every time: what a release ends. `zero_share` is the current
+    read while none flows over that which is switched, `unsteady` the scatter of the latter about
+    a smooth course, relative. Raises ValueError where `on` has no readings.
     """
 
     def __init__(
@@ -85,7 +86,9 @@ class Drive:
                 rise_v = _mean(back) - _mean(table.back.within(*zero))
                 self._share = rise_v / float(np.mean(self._drive.at(back.t_s - origin_s)))
         self._sign = -1.0 if float(driver.v.mean()) - self.zero < 0.0 else 1.0
-        self.unsteady = self._drive.scatter / max(abs(float(driver.v.mean()) - self.zero), 1e-30)
+        step = max(abs(float(driver.v.mean()) - self.zero), 1e-30)
+        self.unsteady = self._drive.scatter / step
+        self.zero_share = self._sign * self.zero / step
 
     def at(self, t_s: FloatArray) -> FloatArray:
         """Amperes at each time after the origin (s)."""

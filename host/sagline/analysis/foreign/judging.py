@@ -26,18 +26,30 @@ UNSTEADY = 0.02
 
 SHORT_REST_S = 0.3
 
+FED_SHARE, ZERO_SHARE = 0.1, 0.02
+"""Of the step: a current at rest that no instrument's zero is, and one that must be said."""
+
+FEW_STEPS = 4
+"""Fewer have a t-factor above 3."""
+
 
 def refuse_fed(found: ForeignSteps, course: Course) -> None:
     """Refuse a cell that something else feeds, as a rig does.
 
     Raises AnalysisError `something_else_connected`.
     """
+    for step in found.steps:
+        if step.drive.zero_share < -FED_SHARE:
+            raise feeding.refusal(
+                f"while no load was on, {abs(step.drive.zero):.2g} A flowed into the cell"
+            )
     if found.at_release:
         return
     for number, (step, fit) in enumerate(zip(found.steps, course.model.repeats, strict=True), 1):
         rest, r_ohm = step.rows.of(~step.rows.loaded), float(fit.r_ohm[0])
         feeding.refuse_ripple(ripple_v(rest, course.hum), r_ohm)
-        feeding.refuse_ripple(ripple_v(rest, None) - feeding.MAINS_V, r_ohm)
+        if course.hum is not None:
+            feeding.refuse_ripple(ripple_v(rest, None) - feeding.MAINS_V, r_ohm)
         rise = fit.drift_v_per_s - feeding.SURE * _drift_u(rest)
         feeding.refuse_rise(rise, _slow_sag_v(step), fit.open_v, step.rest_s, number)
 
@@ -46,18 +58,13 @@ def ripple_v(rest: Rows, hum: mains.Hum | None) -> float:
     """R.m.s. of a line in the spectrum of the rest that is no chance (V), 0 where there is none.
 
     Least-squares periodogram and Fisher's test of its greatest value. White noise of an
-    instrument has no line, whatever its size. The `hum` is not counted.
+    instrument has no line, whatever its size. The `hum` is not counted, nor what is too small to
+    be refused.
     """
     from scipy.stats import f as fisher
 
     rows = rest.of(np.arange(rest.v.size) >= rest.v.size - LAST_READINGS)
     if rows.v.size < FEWEST_READINGS:
-        return 0.0
-    span_s = float(rows.middle_s[-1] - rows.middle_s[0])
-    # The shortest common distance sets what can be seen.
-    gap_s = float(np.median(np.diff(rows.middle_s)))
-    hz = np.arange(SLOWEST_PERIODS / span_s, 0.5 / gap_s, 0.5 / span_s)[: 2 * LAST_READINGS]
-    if not hz.size:
         return 0.0
     columns = [np.ones_like(rows.v), rows.middle_s]
     if hum is not None:
@@ -65,7 +72,13 @@ def ripple_v(rest: Rows, hum: mains.Hum | None) -> float:
     basis, _ = np.linalg.qr(np.column_stack(columns) / rows.u_v[:, None])
     y = rows.v / rows.u_v
     y = y - basis @ (basis.T @ y)
-    if float(y @ y) <= 1e-20 * y.size:
+    if float(np.mean((y * rows.u_v) ** 2)) < feeding.HUM_V**2:
+        return 0.0
+    span_s = float(rows.middle_s[-1] - rows.middle_s[0])
+    # The shortest common distance sets what can be seen.
+    gap_s = float(np.median(np.diff(rows.middle_s)))
+    hz = np.arange(SLOWEST_PERIODS / span_s, 0.5 / gap_s, 0.5 / span_s)[: 2 * LAST_READINGS]
+    if not hz.size:
         return 0.0
     power = np.nan_to_num(mains.powers(hz, rows, basis, y))
     best, free = int(np.argmax(power)), y.size - len(columns) - 2
@@ -116,12 +129,31 @@ def notices(table: ForeignTable, found: ForeignSteps, course: Course, sag_v: flo
                 "record several steps with a rest between them; five are usual",
             )
         )
+    elif len(found.steps) < FEW_STEPS:
+        said.append(
+            Notice(
+                "few_steps",
+                f"U rests on the scatter of {len(found.steps)} steps, which a few tell poorly: "
+                "the factor k is large",
+                "record five steps with a rest between them",
+            )
+        )
     for one in found.left:
         said.append(
             Notice(
                 "repeat_rejected",
                 f"step {one.n} is left out: {one.reason}",
                 "record each step whole: a rest, the load, a recovery",
+            )
+        )
+    at_rest = max(found.steps, key=lambda one: abs(one.drive.zero_share))
+    if abs(at_rest.drive.zero_share) > ZERO_SHARE:
+        said.append(
+            Notice(
+                "current_at_rest",
+                f"{at_rest.drive.zero:.3g} A is read while no load is on; it is taken for the "
+                "instrument's zero. If it flowed, E is no open voltage",
+                "set the instrument's zero, and take everything but the load off the cell",
             )
         )
     unsteady = max(one.drive.unsteady for one in found.steps)

@@ -15,6 +15,9 @@ REMEDY = (
     "there is one, in seconds, volts and amperes; `sagline analyse --help` shows one"
 )
 
+STEPS_SHARE = 0.125
+"""Of the span of the readings: an instrument's step is less."""
+
 
 @dataclass(frozen=True, eq=False)
 class Column:
@@ -35,11 +38,16 @@ class Column:
 
     @property
     def resolution(self) -> float:
-        """The step between readings: of the digits, or coarser where the instrument's is."""
+        """The step between readings: of the digits, or coarser where the instrument's is.
+
+        Few levels far apart are those of rest and load, not the instrument's steps.
+        """
         steps = np.diff(np.unique(self.v))
         # A digit's multiples are a rounding error apart.
         steps = steps[steps > 0.5 * self.digit]
-        return max(self.digit, float(steps.min())) if steps.size else self.digit
+        if not steps.size or steps.min() > STEPS_SHARE * steps.sum():
+            return self.digit
+        return max(self.digit, float(steps.min()))
 
     def within(self, from_s: float, to_s: float) -> Column:
         """The readings at these times, both ends included."""
