@@ -2,7 +2,9 @@
 """The measurement equation of a foreign record, and the one list of its inputs.
 
 r = (E - V) / I with I as it was read, or (V_force - V_return) / (R_load + R_switch). What the
-record's instrument may be wrong by is what the user states of it, no more.
+record's instrument may be wrong by is what the user states of it, no more. The instant of
+switching lies anywhere between two readings, in all steps alike: an instrument that switches the
+load itself does so at one phase of its readings.
 """
 
 from __future__ import annotations
@@ -21,12 +23,10 @@ from sagline.analysis.influences import (
     COURSE,
     FIT,
     REST_NOISE,
+    TIMING,
     Influence,
     quantization_limit_codes,
 )
-
-TIMING = "timing"
-"""The instant of switching lies anywhere between two readings."""
 
 SCALE, ZERO = "instrument scale", "instrument zero"
 LOAD, QUANTIZATION = "load resistance", "quantization"
