@@ -15,10 +15,22 @@ from typing import Any
 from sagline import streams
 from sagline.ending import Ended, listening, stopped
 from sagline.errors import SaglineError, UsageError
-from sagline.verbs import calibrate, demo, hand, hands, log, measure, rigs, schema, virtual, where
+from sagline.verbs import (
+    analyse,
+    calibrate,
+    demo,
+    hand,
+    hands,
+    log,
+    measure,
+    rigs,
+    schema,
+    virtual,
+    where,
+)
 from sagline_board import __version__
 
-VERBS = (demo, measure, hand, calibrate, log, rigs, virtual, hands, where, schema)
+VERBS = (demo, measure, hand, analyse, calibrate, log, rigs, virtual, hands, where, schema)
 
 STATUSES = """exit status:
   0 result, with or without notes   1 our fault

@@ -6,10 +6,13 @@ from dataclasses import replace
 from typing import Any
 
 from sagline.analysis.estimate import estimate
+from sagline.analysis.foreign.analyse import analyse
+from sagline.analysis.foreign.terminal import terminal as foreign_terminal
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
 from sagline.anyrecord import AnyRecord
+from sagline.filerecord import FileRecord
 from sagline.handrecord import HandRecord
 from sagline.handresult import hand_result, with_working
 from sagline.records import Record
@@ -69,6 +72,28 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
     return with_terminal(record, result)
 
 
+def _of_file(record: FileRecord, times_s: Sequence[float] | None) -> Result:
+    asked_s = record.options.times_s if times_s is None else times_s
+    found = analyse(record.table(), asked_s)
+    said = [*found.notices, *record.remarks()]
+    if found.short_circuit is not None:
+        said.append(_EXTRAPOLATED)
+    result = make_result(
+        replace(found, notices=tuple(said)),
+        kind=record.kind,
+        measured_at=record.started_at,
+        rig=None,
+        firmware=None,
+        label=record.label,
+        designation=record.designation,
+        operator=record.operator,
+        temperature_c=record.temperature_c,
+        calibration_id=None,
+        method=record.METHOD,
+    )
+    return with_terminal(record, result)
+
+
 def with_terminal(record: AnyRecord, result: Result) -> Result:
     """Return the record's `result`, stored or new, with what its working is made from.
 
@@ -79,6 +104,10 @@ def with_terminal(record: AnyRecord, result: Result) -> Result:
     if not isinstance(record, Record):
         return result
     t_s = result.r_ohm.t_s
+    if isinstance(record, FileRecord) and t_s is not None:
+        return result.with_terminal(foreign_terminal(record.table(), t_s))
+    if not isinstance(record, Record):
+        return result
     kept = [row.kept for row in result.repeats]
     # A result of a run that went on is of its first steps.
     steps = [step.raw() for step in record.steps[: len(kept)]]
@@ -104,4 +133,5 @@ def _cut_off(record: Record) -> Notice:
 _WAYS: dict[type[AnyRecord], Callable[[Any, Sequence[float] | None], Result]] = {
     Record: _of_run,
     HandRecord: hand_result,
+    FileRecord: _of_file,
 }

@@ -7,6 +7,7 @@ from pydantic import TypeAdapter
 from pydantic.json_schema import GenerateJsonSchema
 
 from sagline.calibrations import Calibration
+from sagline.filerecord import FileRecord
 from sagline.handrecord import HandRecord
 from sagline.records import Record
 from sagline.results import Result
@@ -18,8 +19,9 @@ def schema_of(document: str | None = None) -> dict[str, Any]:
         "result": Result,
         "record": Record,
         "hand": HandRecord,
+        "file": FileRecord,
         "calibration": Calibration,
-        None: Result | Record | HandRecord | Calibration,
+        None: Result | Record | HandRecord | FileRecord | Calibration,
     }
     # As written, not as read: what is always there is required.
     schema = TypeAdapter(kinds[document]).json_schema(mode="serialization")

@@ -5,6 +5,7 @@ A further kind is a line here and one in `computing.py`.
 """
 
 from sagline.anyrecord import AnyRecord
+from sagline.filerecord import FileRecord
 from sagline.handrecord import HandRecord
 from sagline.records import Record
 
@@ -12,4 +13,5 @@ DOCUMENTS: dict[str, type[AnyRecord]] = {
     "rig": Record,
     "virtual": Record,
     "hand": HandRecord,
+    "file": FileRecord,
 }

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 RESULT_SCHEMA = "sagline-result-1"
 Kind = Literal["rig", "virtual", "hand", "file"]
-METHOD = "joint-1"
+METHOD = "joint-2"
 
 
 class _Model(BaseModel):
@@ -217,6 +217,7 @@ def make_result(
     operator: str | None,
     temperature_c: float | None,
     calibration_id: str | None,
+    method: str = METHOD,
 ) -> Result:
     """Return the Result for an Estimate and the circumstances it was made in."""
     times = [ResistanceAt(**_fields(quantity), t_s=t_s) for t_s, quantity in found.r_at]
@@ -229,7 +230,7 @@ def make_result(
         designation=designation,
         operator=operator,
         sagline=__version__,
-        method=METHOD,
+        method=method,
         firmware=firmware,
         rig=rig,
         calibration_id=calibration_id,
@@ -239,7 +240,7 @@ def make_result(
         r_extrapolated_ohm=found.start_ohm,
         r_at=times,
         line=None,
-        load_ohm=_quantity(found.load),
+        load_ohm=None if found.load is None else _quantity(found.load),
         current_a=_quantity(found.current),
         short_circuit_a=None if found.short_circuit is None else _quantity(found.short_circuit),
         max_power_w=None if found.max_power is None else _quantity(found.max_power),

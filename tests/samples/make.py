@@ -1,25 +1,35 @@
 # SPDX-License-Identifier: MIT
 """Makes the samples of what this version stores, on the virtual rig.
 
-    python tests/samples/make.py
+    python tests/samples/make.py run|file
 
 log-v2.sqlite: four runs; one of them relabelled, one deleted (of a single repeat), one
 interrupted; some with the one converter, some with the other. And readings by hand.
 hand-v1.json and hand-result-v1.json: these, as exported. record-v1.json and result-v1.json were
-made with log-v1.sqlite: its first run.
+made with log-v1.sqlite: its first run. file-v1.json, file-result-v1.json: a file that was analysed.
 
 Samples of a version that was released are never made again: a later version must read what
 that one wrote, so nothing that is there is overwritten. A new version of a document or of the
 log gets further samples, with its number in their names.
 """
 
+import json
 import sys
+from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
 import sagline
+from analysis.foreign_records import Recorder, as_csv
 from sagline.cli import main
+from sagline.computing import result_of
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import RepeatDone
+from sagline.filecsv import parse
+from sagline.filerecord import FileOptions, FileRecord
 from sagline.log.keeper import Keeper
 from sagline.log.listing import Filters, list_runs
 from sagline.log.store import Log
@@ -74,5 +84,21 @@ def make() -> None:
         log.mark([ids["worn"]], "deleted", "yes")
 
 
+def make_file() -> None:
+    """Write a record of a file, and its result. Raises FileExistsError where one is there."""
+    recorder = Recorder(readings_per_s=200.0, rest_s=1.0, recovery_s=0.3, steps=3)
+    read = recorder.columns(np.random.default_rng(15))
+    columns = {name: read[name] for name in ("time_s", "sense_v", "force_v")}
+    options = {"u_ohm": 0.005, "u_volts_rel": 0.002, "u_volts": 3e-4}
+    record = FileRecord.of(
+        parse(as_csv(columns, 5, load_ohm=3.3, temperature_c=21.5)), "bench.csv",
+        datetime(2026, 11, 1, tzinfo=UTC), FileOptions.model_validate(options),
+        label="file 1", designation="LR6", operator="A. Volta", temperature_c=None,
+    )  # fmt: skip
+    for name, document in (("file-v1", record), ("file-result-v1", result_of(record))):
+        with open(HERE / f"{name}.json", "x", encoding="utf-8") as file:
+            file.write(json.dumps(document.to_dict()) + "\n")
+
+
 if __name__ == "__main__":
-    make()
+    {"run": make, "file": make_file}[sys.argv[1]]()

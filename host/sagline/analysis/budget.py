@@ -14,8 +14,8 @@ from typing import Any
 
 import numpy as np
 
-from sagline.analysis.calibration import load_resistance, model
-from sagline.analysis.influences import REST_NOISE, SOURCES, Influence
+from sagline.analysis.calibration import Outputs, load_resistance, model
+from sagline.analysis.influences import FIT, REST_NOISE, SOURCES, Influence
 from sagline.analysis.montecarlo import DRAWS, SEED, draw, interval
 from sagline.analysis.nonlinearity import LevelErrors
 from sagline.analysis.repeats import Scatter
@@ -23,7 +23,7 @@ from sagline.analysis.values import BudgetLine, FloatArray, Quantity
 
 BETWEEN_REPEATS = "between repeats"
 LINEARITY = "linearity"
-TYPE_A = (REST_NOISE, BETWEEN_REPEATS)
+TYPE_A = (REST_NOISE, BETWEEN_REPEATS, FIT)
 DOMINANT_SHARE = 0.5
 """A bounded input above this share of u squared makes t and Welch-Satterthwaite wrong."""
 
@@ -38,13 +38,26 @@ OUTPUTS = ("r_ohm", "emf_v", "current_a")
 
 
 @dataclass(frozen=True)
+class Equation:
+    """A measurement equation on named inputs of any number type: `model` gives r, E, I, `load`
+    the load's resistance (None: there is none to speak of). `sources` always have a line."""
+
+    model: Callable[[Mapping[str, Any]], Outputs]
+    load: Callable[[Mapping[str, Any]], Any] | None
+    sources: tuple[str, ...]
+
+
+RIG = Equation(model, load_resistance, SOURCES)
+
+
+@dataclass(frozen=True)
 class Evaluation:
     """Every figure of one time, with the budgets of r (ohm) and E (V) and their covariance."""
 
     r_ohm: Quantity
     emf_v: Quantity
     current_a: Quantity
-    load_ohm: Quantity
+    load_ohm: Quantity | None
     short_circuit_a: Quantity | None
     max_power_w: Quantity | None
     budget: tuple[BudgetLine, ...]
@@ -81,9 +94,12 @@ def propagate(
 
 
 def evaluate(
-    influences: Sequence[Influence], scatter: Scatter | None, errors: LevelErrors | None = None
+    influences: Sequence[Influence],
+    scatter: Scatter | None,
+    errors: LevelErrors | None = None,
+    equation: Equation = RIG,
 ) -> Evaluation:
-    """Figures and budgets from the inputs of `influences.influences_of`.
+    """Figures and budgets from the inputs of the `equation`; a rig's are `influences_of`.
 
     `scatter` is the Type A of r, E, I. Without it (a single repeat) u is unknown: the
     figures stand without an interval and the budgets hold the known part only. `errors` takes
@@ -92,11 +108,11 @@ def evaluate(
     known = uncertain(influences)
     if errors is not None:
         known.update(_joint(errors))
-    r, emf, current = model(known)
+    r, emf, current = equation.model(known)
     extra = _scatter_numbers(scatter)
     r, emf, current = r + extra[0], emf + extra[1], current + extra[2]
-    load = load_resistance(known)
-    drawn = _Draws(influences, scatter, errors)
+    load = None if equation.load is None else equation.load(known)
+    drawn = _Draws(influences, scatter, errors, equation)
     inputs = [(item, known[item.name]) for item in influences if hasattr(known[item.name], "u")]
 
     def quantity(number: Any, name: str, curved: bool = False) -> Quantity:
@@ -120,11 +136,13 @@ def evaluate(
         r_ohm=r_figure,
         emf_v=emf_figure,
         current_a=quantity(current, "current_a"),
-        load_ohm=quantity(load if hasattr(load, "u") else _gtc().ureal(load, 0.0), "load_ohm"),
+        load_ohm=None
+        if load is None
+        else quantity(load if hasattr(load, "u") else _gtc().ureal(load, 0.0), "load_ohm"),
         short_circuit_a=short_circuit,
         max_power_w=max_power,
-        budget=_lines(r, inputs, extra[0], scatter),
-        emf_budget=_lines(emf, inputs, extra[1], scatter),
+        budget=_lines(r, inputs, extra[0], scatter, equation.sources),
+        emf_budget=_lines(emf, inputs, extra[1], scatter, equation.sources),
         covariance_v_ohm=float(_gtc().get_covariance(emf, r)),
     )
 
@@ -137,8 +155,10 @@ class _Draws:
         influences: Sequence[Influence],
         scatter: Scatter | None,
         errors: LevelErrors | None,
+        equation: Equation,
     ) -> None:
         self._influences = influences
+        self._equation = equation
         self._scatter = scatter
         self._errors = errors
         self._made: dict[str, FloatArray] = {}
@@ -149,7 +169,7 @@ class _Draws:
             x = draw(self._influences, generator)
             if self._errors is not None:
                 x.update(self._errors.draws(generator, DRAWS))
-            columns = list(model(x))
+            columns = list(self._equation.model(x))
             if self._scatter is not None and np.any(self._scatter.deviation):
                 extra = self._scatter.draws(generator, len(columns[0]))
                 columns = [column + extra[:, index] for index, column in enumerate(columns)]
@@ -157,7 +177,8 @@ class _Draws:
             r_ohm, emf_v = self._made["r_ohm"], self._made["emf_v"]
             self._made["short_circuit_a"] = emf_v / r_ohm
             self._made["max_power_w"] = emf_v * emf_v / (4.0 * r_ohm)
-            self._made["load_ohm"] = load_resistance(x)
+            if self._equation.load is not None:
+                self._made["load_ohm"] = self._equation.load(x)
         return self._made[name]
 
 
@@ -235,13 +256,17 @@ def _scatter_numbers(scatter: Scatter | None) -> list[Any]:
 
 
 def _lines(
-    number: Any, inputs: Sequence[tuple[Influence, Any]], extra: Any, scatter: Scatter | None
+    number: Any,
+    inputs: Sequence[tuple[Influence, Any]],
+    extra: Any,
+    scatter: Scatter | None,
+    sources: Sequence[str],
 ) -> tuple[BudgetLine, ...]:
     """One line per source, largest first. No two sources are correlated, so that a source's
     share is its own part of u squared and the shares sum to 1."""
-    by_source = {**dict.fromkeys(SOURCES, 0.0), **_source_variances(number, inputs)}
+    by_source = {**dict.fromkeys(sources, 0.0), **_source_variances(number, inputs)}
     # What does not touch this figure has no line, but for the sources that are always asked for.
-    by_source = {source: u2 for source, u2 in by_source.items() if u2 or source in SOURCES}
+    by_source = {source: u2 for source, u2 in by_source.items() if u2 or source in sources}
     if scatter is not None:
         known = hasattr(extra, "u") and extra.u
         by_source[BETWEEN_REPEATS] = float(_gtc().component(number, extra)) ** 2 if known else 0.0

@@ -50,7 +50,7 @@ class Current:
             t_s = np.concatenate([t_s, early_s])
             force_v = np.concatenate([force_v, early_v])
             beside = np.concatenate([beside, np.ones(early_s.size, dtype=bool)])
-        self._tau_s = _taus(t_s, int(np.count_nonzero(~beside)))
+        self._tau_s = taus_of(t_s, int(np.count_nonzero(~beside)))
         design = np.column_stack([self._basis(t_s), beside.astype(float)])
         self._part = np.linalg.lstsq(design, force_v, rcond=1e-10)[0][:-1]
         self._return_open_v = float(np.average(open_v, weights=open_n))
@@ -78,7 +78,7 @@ class Current:
         )
 
 
-def _taus(t_s: FloatArray, count: int) -> FloatArray:
+def taus_of(t_s: FloatArray, count: int) -> FloatArray:
     """As many time constants as the points bear, from the first to the last of them."""
     if count < FEWEST_FOR_SHAPE:
         return np.zeros(0)

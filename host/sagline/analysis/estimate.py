@@ -64,7 +64,7 @@ def estimate(
     ]
     first = evaluations[0]
     for t_s, evaluation in zip(series.times_s, evaluations, strict=True):
-        _refuse_negative(t_s, evaluation.r_ohm)
+        refuse_negative(t_s, evaluation.r_ohm)
     return Estimate(
         emf=first.emf_v,
         r_at=tuple(
@@ -113,7 +113,8 @@ def read_series(
     return series, straight.notices
 
 
-def _refuse_negative(t_s: float, r_ohm: Quantity) -> None:
+def refuse_negative(t_s: float, r_ohm: Quantity) -> None:
+    """Raises AnalysisError `negative_resistance`."""
     if r_ohm.high95 is not None and r_ohm.high95 < 0.0:
         raise AnalysisError(
             "negative_resistance",

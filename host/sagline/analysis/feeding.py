@@ -138,24 +138,43 @@ def refuse(
     for number, (reading, r) in enumerate(zip(readings, r_ohm, strict=True), start=1):
         ripple = ripple_v(reading, profile, converter, hum_hz)
         ripple = max(ripple, ripple_v(reading, profile, converter) - MAINS_V)
-        if ripple > HUM_V + HUM_A * max(r, 0.0):
-            raise _refusal(
-                f"while no load was on, the cell's voltage rippled by {1e3 * ripple:.2g} mV "
-                "r.m.s., more than mains hum can make"
-            )
+        refuse_ripple(ripple, r)
         range_high = reading.range_high
         open_v = tap_volts(profile, converter, SENSE, reading.readings[0].sense_open, range_high)
         per_code_v = tap_per_code_v(profile, converter, SENSE, range_high)
         rise = (reading.drift_per_s - SURE * reading.drift_u) * per_code_v
         slow_v = slow_sag_v(reading, profile, converter)
-        if rise > most_rise_v_per_s(slow_v, open_v, reading.rest_s, number):
-            raise _refusal(
-                f"while no load was on, the cell's voltage rose by {1e3 * rise:.2g} mV/s, faster "
-                "than a cell recovers"
-            )
+        refuse_rise(rise, slow_v, open_v, reading.rest_s, number)
 
 
-def _refusal(text: str) -> AnalysisError:
+def refuse_ripple(ripple_v: float, r_ohm: float) -> None:
+    """Refuse ripple (V r.m.s.) beyond what hum makes on a cell of `r_ohm`.
+
+    Raises AnalysisError `something_else_connected`.
+    """
+    if ripple_v > HUM_V + HUM_A * max(r_ohm, 0.0):
+        raise refusal(
+            f"while no load was on, the cell's voltage rippled by {1e3 * ripple_v:.2g} mV "
+            "r.m.s., more than mains hum can make"
+        )
+
+
+def refuse_rise(
+    rise_v_per_s: float, slow_v: float, open_v: float, rest_s: float, number: int
+) -> None:
+    """Refuse a rise at rest beyond `most_rise_v_per_s` of the other arguments.
+
+    Raises AnalysisError `something_else_connected`.
+    """
+    if rise_v_per_s > most_rise_v_per_s(slow_v, open_v, rest_s, number):
+        raise refusal(
+            f"while no load was on, the cell's voltage rose by {1e3 * rise_v_per_s:.2g} mV/s, "
+            "faster than a cell recovers"
+        )
+
+
+def refusal(text: str) -> AnalysisError:
+    """The refusal `something_else_connected` for what `text` says."""
     return AnalysisError(
         "something_else_connected",
         text,

@@ -42,6 +42,9 @@ interpreter takes to switch (assumption)."""
 COURSE = "course of r"
 """What the fallback for an unusual course may be wrong by."""
 
+FIT = "fit"
+"""Of a single step: how its readings scatter about the fit, Type A."""
+
 REST_NOISE = "rest noise"
 """What noise leaves of the open level at the edge: of E alone, Type A."""
 

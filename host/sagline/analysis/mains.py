@@ -56,7 +56,7 @@ def find(repeats: Sequence[Rows]) -> Hum | None:
         y = y - basis @ (basis.T @ y)
         total += float(y @ y)
         free += y.size - 4
-        power += _powers(tried_hz, rows, basis, y)
+        power += powers(tried_hz, rows, basis, y)
     best = int(np.argmax(power))
     ratio = power[best] / (2.0 * len(rests)) / max((total - power[best]) / free, 1e-30)
     # Some thirty frequencies can be told apart in a second; none of them may cry wolf.
@@ -65,7 +65,7 @@ def find(repeats: Sequence[Rows]) -> Hum | None:
     return Hum(_peak(tried_hz, power, best))
 
 
-def _powers(hz: FloatArray, rows: Rows, basis: FloatArray, y: FloatArray) -> FloatArray:
+def powers(hz: FloatArray, rows: Rows, basis: FloatArray, y: FloatArray) -> FloatArray:
     """What a cosine and a sine of each frequency take of y squared, by their normal equations."""
     angle = 2.0 * np.pi * np.outer(rows.middle_s, hz)
     left = np.sinc(np.outer(rows.length_s, hz)) / rows.u_v[:, None]

@@ -115,7 +115,8 @@ class Estimate:
     """What one series of steps says about a cell.
 
     `emf` (V), `current` (A, of the load, at the first time), `short_circuit` (A),
-    `max_power` (W); `load` (ohm) is the load resistor alone, without its switch. `r_at`
+    `max_power` (W); `load` (ohm) is the load resistor alone, without its switch, None where it
+    is not known. `rest_s` is None where there was no rest. `r_at`
     pairs a time after load on (s) with r then (ohm). `budget` (ohm) belongs to r at the
     first time, `emf_budget` (V) to E; `covariance_v_ohm` is that of E and r.
     `short_circuit` and `max_power` are None where r is not positive. `ohmic` is t_f, the first
@@ -125,7 +126,7 @@ class Estimate:
 
     emf: Quantity
     r_at: tuple[tuple[float, Quantity], ...]
-    load: Quantity
+    load: Quantity | None
     current: Quantity
     short_circuit: Quantity | None
     max_power: Quantity | None
@@ -134,7 +135,7 @@ class Estimate:
     budget: tuple[BudgetLine, ...]
     emf_budget: tuple[BudgetLine, ...]
     covariance_v_ohm: float
-    rest_s: float
+    rest_s: float | None
     dvdt_v_per_s: float
     on_s: float
     notices: tuple[Notice, ...]
