@@ -77,6 +77,10 @@ LOADS = (
     },
 )
 
+# What the force path may carry, whichever loads are on: its blocking diode's rating. The fuse
+# at the clip bears more.
+FORCE_MAX_MA = 5000
+
 # GPIO numbers. The gates stand next to each other, in the order of LOADS; ARM is
 # the MOSFET in series with all of them, held off unless its pin keeps toggling.
 # `range` low chooses the low range; floating or high is the 16.5 V range.
