@@ -101,7 +101,7 @@ class Guard:
             if self._heat_uj[index] + spent_uj > load["max_pulse_mj"] * _UJ_PER_MJ:
                 return faults.REFUSED_HOT
         for mask, _ in segments:
-            if self._sum_ma(mask, open_mv) > profile.FORCE_MAX_MA:
+            if self._sum_ma(mask, open_mv) > profile.LEADS["force_max_ma"]:
                 return faults.REFUSED_CURRENT
         for index, load in enumerate(self._loads):
             on_ms = self._on_ms(segments, index)
@@ -153,7 +153,7 @@ class Guard:
 
     def watch(self, mask, slice_us, sense_mv, high):
         """Account for a slice with `mask` on at `sense_mv`; trip where a limit is passed."""
-        if self._sum_ma(mask, sense_mv) > profile.FORCE_MAX_MA:
+        if self._sum_ma(mask, sense_mv) > profile.LEADS["force_max_ma"]:
             self.trip(faults.TRIP_OVER_CURRENT)
         for index in loads_in(mask, len(self._loads)):
             load = self._loads[index]
