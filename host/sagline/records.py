@@ -45,8 +45,9 @@ class Points(Strict):
 class StepRecord(Strict):
     """One step as the board recorded it: repeat `n`, or from LINE_FROM on one of a V-I line.
 
-    `load` is that of fewest ohms where `segments` have several on. `at_s` is when it began on the rig's clock; only differences mean something. `null_setting`
-    is where the null channel was held, null where it was not in use.
+    `load` is that of fewest ohms where `segments` have several on. `at_s` is when it began on the
+    rig's clock; only differences mean something. `null_setting` is where the null channel was
+    held, null where it was not in use.
     """
 
     n: int = Field(ge=1)

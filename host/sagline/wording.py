@@ -365,7 +365,8 @@ def report_lines(result: Result) -> list[str]:
     ]
     lines[len(result.r_at) : len(result.r_at)] = ohmic_lines(result)
     if result.line is not None:
-        lines += ["", *line_lines(result.line)]
+        bent = any(warning.code == "r_depends_on_current" for warning in result.warnings)
+        lines += ["", *line_lines(result.line, bent)]
     current_a = None if result.current_a is None else result.current_a.value
     found = Working.of(result.terminal, current_a)
     if found is not None:
@@ -377,8 +378,9 @@ def report_lines(result: Result) -> list[str]:
     return [*lines, *wrapped(notice_lines(result.warnings), 79)][:-1]
 
 
-def line_lines(line: results.Line) -> list[str]:
-    """Return the V-I line in words, then its points and what each misses it by."""
+def line_lines(line: results.Line, bent: bool) -> list[str]:
+    """Return the V-I line in words, then its points and what each misses it by; `bent` where that
+    is more than their uncertainty."""
     e_v, r_ohm = line.emf_v, line.r_ohm
     lines = [
         f"V-I line through {count(line.points, 'point')}, each {instant(line.t_s)} after load on:",
@@ -395,7 +397,8 @@ def line_lines(line: results.Line) -> list[str]:
         f"{1e3 * (point.v_v - e_v.value + r_ohm.value * point.current_a):+9.3f} mV"
         for point in line.points
     ]
-    return lines
+    misses = "by more than their uncertainty: see the notes" if bent else "within their uncertainty"
+    return [*lines, f"  the points lie off a straight line {misses}"]
 
 
 def wrapped(lines: Sequence[str], width: int) -> list[str]:
