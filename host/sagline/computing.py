@@ -44,7 +44,8 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
     if record.line_steps:
         steps = [step.raw() for step in record.line_steps]
         line, notices = estimate_line(steps, *rig, times_s[0], found, calibration)
-        found = replace(found, notices=(*found.notices, *notices))
+        new = [notice for notice in notices if notice not in found.notices]
+        found = replace(found, notices=(*found.notices, *new))
     if asked.target_u_rel is not None:
         notice = missed(found, asked.target_u_rel, *rig, record.plan.load_index)
         found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
