@@ -18,11 +18,12 @@ from sagline.analysis.calibration import expected_readings
 from sagline.analysis.line import Points, fit, through
 from sagline.analysis.linebudget import LineBudget, Pooled, pooled, two_current_ohm
 from sagline.analysis.linemodel import Level, LineModel
-from sagline.analysis.linewords import activation_notice, curved_notice
+from sagline.analysis.linewords import activation_notice, curved_notice, two_current_notice
 from sagline.analysis.montecarlo import draw
 from sagline.analysis.nonlinearity import together
 from sagline.analysis.profile import LeadsProfile
 from sagline.analysis.sagerrors import of_levels
+from sagline.analysis.standards import PRESCRIBED, Closed, two_current_r
 from sagline.analysis.values import ADS1115, AnalysisError, Quantity
 from sagline_board import profile as board
 
@@ -162,6 +163,19 @@ def test_two_currents_as_in_a_textbook() -> None:
     And a maker's bulletin: 1.485 V at 5 mA, 1.378 V at 505 mA, 0.214 ohm."""
     assert two_current_ohm(0.0, 12.0, 5.0, 10.0) == pytest.approx(0.400)
     assert two_current_ohm(0.005, 1.485, 0.505, 1.378) == pytest.approx(0.214)
+
+
+def test_a_two_current_r_says_its_currents_and_times_and_what_it_is_not() -> None:
+    light, heavy = Closed(1.568, 0.0835, 0.1), Closed(1.516, 0.402, 0.1)
+    told = two_current_notice(Quantity(0.1627, 1e-3, None, 2.0, 0.1607, 0.1647), light, heavy)
+    assert "0.1627 Ω (U = 0.002 Ω)" in told.text
+    assert "1.568 V at 0.0835 A after 0.1 s and 1.516 V at 0.402 A after 0.1 s" in told.text
+    assert "no figure of a standard" in told.remedy
+    # It departs from both that are named in every current and time.
+    r_ohm = two_current_r(light, heavy, None)
+    for method in PRESCRIBED:
+        assert method.name in told.remedy and len(r_ohm.departures(method, 2.6)) == 4
+    assert r_ohm.r_ohm == two_current_ohm(0.0835, 1.568, 0.402, 1.516)
 
 
 # -- the covariance of the points ---------------------------------------------

@@ -69,15 +69,16 @@ def fit(points: Points) -> LineFit:
         raise ValueError("the currents do not differ: there is no line")
     r_ohm = float(-np.polyfit(points.current_a, points.v, 1)[0])
     for _ in range(ROUNDS):
-        precision = np.linalg.inv(points.misfit_covariance(r_ohm))
-        found, weights, covariance = through(points.current_a, points.v, precision)
-        before, r_ohm = r_ohm, float(found[1])
+        precision = _inverse(points.misfit_covariance(r_ohm))
+        before, r_ohm = r_ohm, float(through(points.current_a, points.v, precision)[0][1])
         if abs(r_ohm - before) <= SETTLED * abs(r_ohm):
             break
-    residual_v = points.v + r_ohm * points.current_a - found[0]
+    precision = _inverse(points.misfit_covariance(r_ohm))
+    (emf_v, r_ohm), weights, covariance = through(points.current_a, points.v, precision)
+    residual_v = points.v + r_ohm * points.current_a - emf_v
     return LineFit(
-        emf_v=float(found[0]),
-        r_ohm=r_ohm,
+        emf_v=float(emf_v),
+        r_ohm=float(r_ohm),
         covariance=covariance,
         weights=weights,
         precision=precision,
@@ -98,9 +99,13 @@ def through(
 def _least_squares(
     design: FloatArray, v: FloatArray, precision: FloatArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
-    covariance = np.linalg.inv(design.T @ precision @ design)
+    covariance = _inverse(design.T @ precision @ design)
     weights = covariance @ design.T @ precision
     return weights @ v, weights, covariance
+
+
+def _inverse(matrix: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
 
 
 def _curvature(points: Points, precision: FloatArray) -> tuple[float, float] | None:

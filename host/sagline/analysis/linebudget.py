@@ -4,7 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from typing import Any
 
@@ -15,7 +15,7 @@ from sagline.analysis.influences import Influence
 from sagline.analysis.line import LineFit, Points, fit
 from sagline.analysis.linemodel import LineModel
 from sagline.analysis.montecarlo import DRAWS, SEED, draw
-from sagline.analysis.nonlinearity import LevelErrors, together
+from sagline.analysis.nonlinearity import together
 from sagline.analysis.values import FloatArray, Quantity
 
 
@@ -34,6 +34,15 @@ class Pooled:
         return [self.s_v / sqrt(count) for count in self.counts]
 
 
+@dataclass(frozen=True, eq=False)
+class _Drawn:
+    """A Monte Carlo run of the same model: currents and voltages (k, n), and open voltage (n,)."""
+
+    current_a: FloatArray
+    v: FloatArray
+    open_v: FloatArray
+
+
 class LineBudget:
     """The points of a line as uncertain numbers, the line through them, and figures of both.
 
@@ -43,47 +52,39 @@ class LineBudget:
     def __init__(self, model: LineModel, pooled: Pooled) -> None:
         self._model = model
         self._pooled = pooled
-        self._errors: LevelErrors = together(model.errors)
-        self._numbers = budget.uncertain(list(model.inputs.values()))
+        self._errors = together(model.errors)
         # By key: several points have inputs of one name.
-        self._numbers = {
-            key: budget.uncertain([item])[item.name] for key, item in model.inputs.items()
-        }
+        own = {key: budget.uncertain([item])[item.name] for key, item in model.inputs.items()}
         joint = budget.joint(self._errors)
+        self._x: Mapping[str, Any] = {**own, **joint}
         noise = budget.ensemble(pooled.u_v, pooled.dof) if pooled.s_v else [0.0] * len(pooled.u_v)
-        self.points = [
-            (current, v + extra)
-            for (current, v), extra in zip(
-                model.terminals({**self._numbers, **joint}), noise, strict=True
-            )
-        ]
+        pairs = zip(model.terminals(self._x), noise, strict=True)
+        self.points = [(current, v + extra) for (current, v), extra in pairs]
+        linearity = {name: number for name, number in joint.items() if hasattr(number, "u")}
         self._listed: list[tuple[Influence, Any]] = [
-            (model.inputs[key], number) for key, number in self._numbers.items()
+            *((model.inputs[key], number) for key, number in own.items()),
+            *((Influence(name, budget.LINEARITY, 0.0), x) for name, x in linearity.items()),
         ]
-        independent = [number for _, number in self._listed]
-        independent += [number for number in noise if hasattr(number, "u")]
-        self._linearity = [
-            (Influence(name, budget.LINEARITY, 0.0), number)
-            for name, number in joint.items()
-            if hasattr(number, "u")
-        ]
-        z = [current for current, _ in self.points] + [v for _, v in self.points]
-        own = budget.components(z, independent)
-        covariance = own @ own.T
-        if self._linearity:
-            shared = budget.components(z, [number for _, number in self._linearity])
-            u = np.array([float(number.u) for _, number in self._linearity])
-            names = [item.name for item, _ in self._linearity]
-            at = [self._errors.names.index(name) for name in names]
-            kernel = self._errors.covariance()[np.ix_(at, at)]
-            covariance += (shared / u) @ kernel @ (shared / u).T
-        value = np.array([float(number.x) for number in z])
-        k = len(self.points)
-        self.observed = Points(value[:k], value[k:], covariance)
+        alone = [*own.values(), *(number for number in noise if hasattr(number, "u"))]
+        self.observed = self._observed(alone, linearity)
         self.fit: LineFit = fit(self.observed)
         self.emf_v = self._weighted(self.fit.weights[0])
         self.r_ohm = self.fit.r_ohm + self._weighted(self.fit.weights[1])
-        self._drawn: FloatArray | None = None
+        self._made: _Drawn | None = None
+
+    def _observed(self, alone: Sequence[Any], linearity: Mapping[str, Any]) -> Points:
+        """The points with the covariance that comes of independent inputs and of linearity."""
+        z = [current for current, _ in self.points] + [v for _, v in self.points]
+        parts = budget.components(z, alone)
+        covariance = parts @ parts.T
+        if linearity:
+            u = np.array([float(number.u) for number in linearity.values()])
+            per_code = budget.components(z, list(linearity.values())) / u
+            at = [self._errors.names.index(name) for name in linearity]
+            covariance += per_code @ self._errors.covariance()[np.ix_(at, at)] @ per_code.T
+        value = np.array([float(number.x) for number in z])
+        k = len(self.points)
+        return Points(value[:k], value[k:], covariance)
 
     def _weighted(self, weights: FloatArray) -> Any:
         r_ohm = self.fit.r_ohm
@@ -105,72 +106,62 @@ class LineBudget:
         share = sum(u * u for u in self._pooled.u_v) / whole
         return self._pooled.dof / share**2 if share else float("inf")
 
-    def quantity(self, number: Any, drawn: Callable[[FloatArray, FloatArray], Any]) -> Quantity:
-        """A figure of the points: `drawn` makes it of draws of currents and voltages, (k, n) each.
-
-        Without any scatter between repeats it has no interval.
-        """
+    def _quantity(self, number: Any, drawn: Callable[[_Drawn], FloatArray]) -> Quantity:
+        """A figure; `drawn` makes it of the draws. Without any scatter it has no interval."""
         if self._pooled.dof < 1:
             return Quantity(float(number.x), None, None, None, None, None)
-        listed = [*self._listed, *self._linearity]
-        return budget.figure(number, listed, lambda: drawn(*self.draws()))
+        return budget.figure(number, self._listed, lambda: drawn(self._draws()))
+
+    def _weigh(self, drawn: _Drawn, which: int) -> FloatArray:
+        return self.fit.weights[which] @ (drawn.v + self.fit.r_ohm * drawn.current_a)
 
     def emf(self) -> Quantity:
         """E of the line (V)."""
-        weights, r_ohm = self.fit.weights[0], self.fit.r_ohm
-        return self.quantity(self.emf_v, lambda i, v: weights @ (v + r_ohm * i))
+        return self._quantity(self.emf_v, lambda drawn: self._weigh(drawn, 0))
 
     def r(self) -> Quantity:
         """r of the line (ohm)."""
-        weights, r_ohm = self.fit.weights[1], self.fit.r_ohm
-        return self.quantity(self.r_ohm, lambda i, v: r_ohm + weights @ (v + r_ohm * i))
-
-    def two_current(self, light: int, heavy: int) -> Quantity:
-        """(V₁ − V₂)/(I₂ − I₁) of two points, by their places (ohm)."""
-        (i1, v1), (i2, v2) = self.points[light], self.points[heavy]
-        return self.quantity(
-            two_current_ohm(i1, v1, i2, v2),
-            lambda i, v: two_current_ohm(i[light], v[light], i[heavy], v[heavy]),
-        )
+        return self._quantity(self.r_ohm, lambda drawn: self.fit.r_ohm + self._weigh(drawn, 1))
 
     def gap(self) -> Quantity:
-        """The line's E less the open-circuit one, which every point was counted from (V)."""
-        open_v = self._model.outputs(self._all())[-1].emf_v
-        return self.quantity(self.emf_v - open_v, self._gap_of_draws)
+        """The line's E less the open-circuit one, from which every point was counted (V)."""
+        open_v = self._model.outputs(self._x)[-1].emf_v
+        return self._quantity(
+            self.emf_v - open_v, lambda drawn: self._weigh(drawn, 0) - drawn.open_v
+        )
 
-    def _all(self) -> Mapping[str, Any]:
-        return {**self._numbers, **{item.name: number for item, number in self._linearity}, **{
-            name: 0.0 for name in self._errors.names
-            if name not in {item.name for item, _ in self._linearity}
-        }}  # fmt: skip
+    def two_current(self, light: int, heavy: int) -> Quantity:
+        """(V1 - V2)/(I2 - I1) of two points, by their places (ohm)."""
+        (i1, v1), (i2, v2) = self.points[light], self.points[heavy]
 
-    def _gap_of_draws(self, i: FloatArray, v: FloatArray) -> FloatArray:
-        weights, r_ohm = self.fit.weights[0], self.fit.r_ohm
-        return weights @ (v + r_ohm * i) - self._open_drawn
+        def of(drawn: _Drawn) -> FloatArray:
+            i, v = drawn.current_a, drawn.v
+            return two_current_ohm(i[light], v[light], i[heavy], v[heavy])
 
-    def draws(self) -> tuple[FloatArray, FloatArray]:
-        """Currents and voltages (k, n) of a Monte Carlo run of the same model, made once."""
-        if self._drawn is None:
+        return self._quantity(two_current_ohm(i1, v1, i2, v2), of)
+
+    def _draws(self) -> _Drawn:
+        if self._made is None:
             generator = np.random.default_rng(SEED)
-            named = [
-                Influence(key, item.source, item.value, item.spread, item.shape, item.dof)
-                for key, item in self._model.inputs.items()
-            ]
-            x = draw(named, generator)
+            # By key, as above.
+            x = draw(
+                [replace(item, name=key) for key, item in self._model.inputs.items()], generator
+            )
             x.update(self._errors.draws(generator, DRAWS))
-            self._open_drawn = np.asarray(self._model.outputs(x)[-1].emf_v)
             pairs = self._model.terminals(x)
             scale = np.sqrt(self._pooled.dof / generator.chisquare(self._pooled.dof, DRAWS))
-            u_v = np.array(self._pooled.u_v)[:, None]
-            noise = generator.standard_normal((len(pairs), DRAWS)) * u_v * scale
-            current_a = np.stack([np.broadcast_to(i, DRAWS) for i, _ in pairs])
-            v = np.stack([np.broadcast_to(v, DRAWS) for _, v in pairs]) + noise
-            self._drawn = np.stack([current_a, v])
-        return self._drawn[0], self._drawn[1]
+            noise = generator.standard_normal((len(pairs), DRAWS)) * scale
+            self._made = _Drawn(
+                np.stack([np.broadcast_to(current, DRAWS) for current, _ in pairs]),
+                np.stack([np.broadcast_to(v, DRAWS) for _, v in pairs])
+                + noise * np.array(self._pooled.u_v)[:, None],
+                np.broadcast_to(self._model.outputs(x)[-1].emf_v, DRAWS),
+            )
+        return self._made
 
 
 def two_current_ohm(i1: Any, v1: Any, i2: Any, v2: Any) -> Any:
-    """(V₁ − V₂)/(I₂ − I₁): r by the difference of two currents, of whatever number type."""
+    """(V1 - V2)/(I2 - I1): r by the difference of two currents, of whatever number type."""
     return (v1 - v2) / (i2 - i1)
 
 

@@ -6,12 +6,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from sagline.analysis import bank
 from sagline.analysis.calibrated import Calibration
 from sagline.analysis.calibration import model
 from sagline.analysis.influences import influences_of, nominal
 from sagline.analysis.linebudget import LineBudget, pooled
 from sagline.analysis.linemodel import Level, LineModel, with_scale
+from sagline.analysis.lineplan import FEWEST
 from sagline.analysis.linewords import (
     activation_notice,
     curved_notice,
@@ -21,6 +24,7 @@ from sagline.analysis.linewords import (
 )
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.repeats import Series, combine
+from sagline.analysis.standards import Closed
 from sagline.analysis.values import (
     AnalysisError,
     Estimate,
@@ -30,9 +34,6 @@ from sagline.analysis.values import (
     RawStep,
 )
 from sagline.analysis.widecodes import straighten
-
-FEWEST = 3
-"""Points of a line: two are a line whatever the cell does."""
 
 STRAIGHT = 0.01
 """A straight line's points miss it by as much or more with this probability: less is a bend."""
@@ -149,8 +150,6 @@ def _deviations(series: Series) -> FloatArray:
     scatter = series.scatter[0]
     kept = [row.r_ohm for row in series.rows if row.kept and row.r_ohm is not None]
     if scatter is None:
-        import numpy as np
-
         return np.zeros(len(kept))
     return scatter.deviation[:, 0]
 
@@ -187,6 +186,9 @@ def _notices(made: LineBudget, points: Sequence[LinePoint], t_s: float) -> tuple
     light = min(
         range(heavy), key=lambda n: abs(points[heavy].current_a / points[n].current_a - RATIO)
     )
-    pair = (points[light].current_a, points[heavy].current_a)
-    said.append(two_current_notice(made.two_current(light, heavy), pair, t_s))
+    pair = (
+        Closed(round(one.v_v, 5), round(one.current_a, 6), t_s)
+        for one in (points[light], points[heavy])
+    )
+    said.append(two_current_notice(made.two_current(light, heavy), *pair))
     return tuple(said)

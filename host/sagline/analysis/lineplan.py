@@ -11,7 +11,7 @@ from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import AnalysisError
 
 FEWEST = 3
-"""Points of a line: two are a line whatever the cell does."""
+"""Points of a line: two are on a line whatever the cell does."""
 
 APART = 1.1
 """Currents nearer to each other than by this factor are one point."""

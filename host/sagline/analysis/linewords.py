@@ -3,6 +3,7 @@
 
 from __future__ import annotations
 
+from sagline.analysis.standards import PRESCRIBED, Closed
 from sagline.analysis.values import AnalysisError, Notice, Quantity
 
 
@@ -54,16 +55,19 @@ def activation_notice(gap: Quantity) -> Notice:
     )
 
 
-def two_current_notice(r_ohm: Quantity, pair_a: tuple[float, float], t_s: float) -> Notice:
+def two_current_notice(r_ohm: Quantity, light: Closed, heavy: Closed) -> Notice:
     """r by the difference of two of the points, under our own name."""
-    u95 = None
+    u_text = "U unknown"
     if r_ohm.low95 is not None and r_ohm.high95 is not None:
-        u95 = 0.5 * (r_ohm.high95 - r_ohm.low95)
-    u_text = "U unknown" if u95 is None else f"U = {u95:.2g} Ω"
+        u_text = f"U = {0.5 * (r_ohm.high95 - r_ohm.low95):.2g} Ω"
+    others = ", ".join(
+        f"{method.name} ({method.durations_s[0]:g} s and {method.durations_s[1]:g} s)"
+        for method in PRESCRIBED
+    )
     return Notice(
         "two_current_r",
-        f"two-current r, (V1 - V2)/(I2 - I1), is {r_ohm.value:.4g} Ω ({u_text}) from "
-        f"{pair_a[0]:.3g} A and {pair_a[1]:.3g} A, each from rest and read {t_s:g} s after load on",
-        "it is no figure of IEC 61960-3 or IEC 60896-21, which state currents and times of their "
-        "own, of seconds: compare it only with figures of the same two currents and times",
+        f"two-current r, (V1 - V2)/(I2 - I1), is {r_ohm.value:.4g} Ω ({u_text}) from {light} and "
+        f"{heavy}, each from rest",
+        f"it is no figure of a standard that states its own currents and times, such as {others}: "
+        "compare it only with figures of the same two currents and times",
     )
