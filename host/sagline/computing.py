@@ -8,6 +8,7 @@ from typing import Any
 from sagline.analysis.estimate import estimate
 from sagline.analysis.foreign.analyse import analyse
 from sagline.analysis.foreign.terminal import terminal as foreign_terminal
+from sagline.analysis.lineestimate import estimate_line
 from sagline.analysis.target import missed
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice
@@ -36,20 +37,20 @@ def result_of(record: AnyRecord, times_s: Sequence[float] | None = None) -> Resu
 
 def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
     times_s = tuple(record.asked.times_s if times_s is None else times_s)
-    steps = [step.raw() for step in record.steps]
+    steps = [step.raw() for step in record.repeats]
     asked = record.asked
     known = record.calibration
-    found = estimate(
-        steps,
-        record.profile,
-        record.converter,
-        times_s,
-        asked.first_stage,
-        None if known is None else known.at(record.started_at),
-    )
+    calibration = None if known is None else known.at(record.started_at)
+    rig = (record.profile, record.converter)
+    found = estimate(steps, *rig, times_s, asked.first_stage, calibration)
+    line = None
+    if record.line_steps:
+        steps = [step.raw() for step in record.line_steps]
+        line, notices = estimate_line(steps, *rig, times_s[0], found, calibration)
+        new = [notice for notice in notices if notice not in found.notices]
+        found = replace(found, notices=(*found.notices, *new))
     if asked.target_u_rel is not None:
-        rig = (record.profile, record.converter, record.plan.load_index)
-        notice = missed(found, asked.target_u_rel, *rig)
+        notice = missed(found, asked.target_u_rel, *rig, record.plan.load_index)
         found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
     if found.short_circuit is not None:
         found = replace(found, notices=(*found.notices, _EXTRAPOLATED))
@@ -68,6 +69,7 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
         operator=record.operator,
         temperature_c=record.temperature_c,
         calibration_id=None if known is None else known.id,
+        line=line,
     )
     return with_terminal(record, result)
 
@@ -101,8 +103,6 @@ def with_terminal(record: AnyRecord, result: Result) -> Result:
     """
     if isinstance(record, HandRecord):
         return with_working(record, result)
-    if not isinstance(record, Record):
-        return result
     t_s = result.r_ohm.t_s
     if isinstance(record, FileRecord) and t_s is not None:
         return result.with_terminal(foreign_terminal(record.table(), t_s))
@@ -110,7 +110,7 @@ def with_terminal(record: AnyRecord, result: Result) -> Result:
         return result
     kept = [row.kept for row in result.repeats]
     # A result of a run that went on is of its first steps.
-    steps = [step.raw() for step in record.steps[: len(kept)]]
+    steps = [step.raw() for step in record.repeats[: len(kept)]]
     if t_s is None or len(steps) < len(kept):
         return result
     try:
@@ -121,10 +121,12 @@ def with_terminal(record: AnyRecord, result: Result) -> Result:
 
 
 def _cut_off(record: Record) -> Notice:
-    made = len(record.steps)
+    made = f"repeat {len(record.repeats)} of {record.asked.repeats}"
+    if record.line_steps and record.line is not None:
+        made = f"step {len(record.line_steps)} of {len(record.line.order)} of its V-I line"
     return Notice(
         "run_cut_off",
-        f"the run was {record.state} after repeat {made} of {record.asked.repeats}",
+        f"the run was {record.state} after {made}",
         "measure again for the whole of it; U is that of the repeats there are",
     )
 

@@ -11,6 +11,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from sagline.analysis.lineplan import LinePlan
 from sagline.analysis.plan import Plan
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import RawStep
@@ -21,6 +22,8 @@ from sagline.wording import expectation
 from sagline_board.commands import POINT_FIELDS
 
 RECORD_SCHEMA = "sagline-record-1"
+LINE_FROM = 1001
+"""Steps of a V-I line are numbered from here on, far above all repeats."""
 
 
 class Points(Strict):
@@ -40,10 +43,11 @@ class Points(Strict):
 
 
 class StepRecord(Strict):
-    """One repeat as the board recorded it.
+    """One step as the board recorded it: repeat `n`, or from LINE_FROM on one of a V-I line.
 
-    `at_s` is when it began on the rig's clock; only differences mean something. `null_setting`
-    is where the null channel was held, null where it was not in use.
+    `load` is that of fewest ohms where `segments` have several on. `at_s` is when it began on the
+    rig's clock; only differences mean something. `null_setting` is where the null channel was
+    held, null where it was not in use.
     """
 
     n: int = Field(ge=1)
@@ -57,7 +61,7 @@ class StepRecord(Strict):
 
     @classmethod
     def of(cls, n: int, at_s: float, raw: RawStep) -> "StepRecord":
-        """Return the record of repeat `n`, which began at `at_s` on the rig's clock."""
+        """Return the record of step `n`, which began at `at_s` on the rig's clock."""
         return cls(
             n=n,
             at_s=at_s,
@@ -124,6 +128,17 @@ class Record(AnyRecord):
     plan: Plan
     steps: list[StepRecord]
     ending: Ending | None
+    line: LinePlan | None = None
+
+    @property
+    def repeats(self) -> list[StepRecord]:
+        """The steps on the plan's own load."""
+        return [step for step in self.steps if step.n < LINE_FROM]
+
+    @property
+    def line_steps(self) -> list[StepRecord]:
+        """The steps of the V-I line."""
+        return [step for step in self.steps if step.n >= LINE_FROM]
 
     @property
     def rig_name(self) -> str:
@@ -143,7 +158,12 @@ class Record(AnyRecord):
     @property
     def nothing_measured(self) -> bool:
         """Whether it ended before its first repeat."""
-        return not self.steps
+        return not self.repeats
+
+    @property
+    def repeats_measured(self) -> int:
+        """How many repeats it has on the plan's own load."""
+        return len(self.repeats)
 
     @property
     def kept_steps(self) -> Sequence[StepRecord]:
@@ -169,11 +189,17 @@ class Record(AnyRecord):
             ("rig", f"{self.rig_name} (firmware {self.rig.firmware})"),
             ("done", f"{self._repeats()} on {self.plan.load_ohm:g} Ω"),
             ("plan", self.plan.reason),
+            ("line", self._line()),
             ("outlook", expectation(self.plan)),
         ]
 
+    def _line(self) -> str | None:
+        if self.line is None:
+            return None
+        return f"{len(self.line_steps)} of {len(self.line.order)} steps; {self.line.reason}"
+
     def _repeats(self) -> str:
-        made = len(self.steps)
+        made = len(self.repeats)
         if self.asked.target_u_rel is None:
             return f"{made} of {self.plan.repeats} repeats"
         return f"{made} repeats for a target of {100 * self.asked.target_u_rel:g} %"

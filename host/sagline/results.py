@@ -17,6 +17,7 @@ from sagline.analysis.terminal import Terminal
 from sagline_board import __version__
 
 if TYPE_CHECKING:
+    from sagline.analysis.lineestimate import LineEstimate
     from sagline.analysis.values import Estimate
 
 RESULT_SCHEMA = "sagline-result-1"
@@ -217,6 +218,7 @@ def make_result(
     operator: str | None,
     temperature_c: float | None,
     calibration_id: str | None,
+    line: "LineEstimate | None" = None,
     method: str = METHOD,
 ) -> Result:
     """Return the Result for an Estimate and the circumstances it was made in."""
@@ -239,7 +241,7 @@ def make_result(
         r_ohmic_ohm=OhmicPart(**_fields(found.ohmic[1]), from_s=found.ohmic[0]),
         r_extrapolated_ohm=found.start_ohm,
         r_at=times,
-        line=None,
+        line=None if line is None else _line(line),
         load_ohm=None if found.load is None else _quantity(found.load),
         current_a=_quantity(found.current),
         short_circuit_a=None if found.short_circuit is None else _quantity(found.short_circuit),
@@ -255,6 +257,16 @@ def make_result(
             on_s=found.on_s,
         ),
         warnings=[Warning_(**asdict(n)) for n in found.notices],
+    )
+
+
+def _line(line: "LineEstimate") -> Line:
+    return Line(
+        emf_v=_quantity(line.emf),
+        r_ohm=_quantity(line.r),
+        covariance=line.covariance_v_ohm,
+        points=[LinePoint(**asdict(point)) for point in line.points],
+        t_s=line.t_s,
     )
 
 

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     # For the types alone: results bring pydantic along, and the first screen waits for nothing.
     from sagline import results
     from sagline.analysis import values
+    from sagline.analysis.lineplan import LinePlan
     from sagline.analysis.plan import Plan
     from sagline.analysis.terminal import Terminal
     from sagline.results import Result
@@ -309,6 +310,15 @@ def plan_sentence(plan: Plan) -> str:
     )
 
 
+def line_sentence(plan: LinePlan) -> str:
+    """Return what will be done for a V-I line, and why."""
+    seconds = (plan.rest_ms + plan.on_ms + plan.recovery_ms) * 1e-3 * len(plan.order)
+    return (
+        f"Then a V-I line: {counted(len(plan.order), 'step')} of {plan.on_ms / 1000:g} s, light "
+        f"to heavy and back, some {seconds / 60:.1f} min; {plan.reason}."
+    )
+
+
 def plan_lines(plan: Plan, advice: Sequence[values.Notice], width: int = 79) -> list[str]:
     """Return the plan and what to know beforehand, broken at `width`."""
     said = [f"  {line}" for notice in advice for line in (notice.text, notice.remedy)]
@@ -354,6 +364,9 @@ def report_lines(result: Result) -> list[str]:
         if at.t_s is not None
     ]
     lines[len(result.r_at) : len(result.r_at)] = ohmic_lines(result)
+    if result.line is not None:
+        bent = any(warning.code == "r_depends_on_current" for warning in result.warnings)
+        lines += ["", *line_lines(result.line, bent)]
     current_a = None if result.current_a is None else result.current_a.value
     found = Working.of(result.terminal, current_a)
     if found is not None:
@@ -363,6 +376,30 @@ def report_lines(result: Result) -> list[str]:
     lines += ["", *beyond] if beyond else []
     lines += ["", *budget_lines(result), ""]
     return [*lines, *wrapped(notice_lines(result.warnings), 79)][:-1]
+
+
+def line_lines(line: results.Line, bent: bool) -> list[str]:
+    """Return the V-I line in words, then its points and what each misses it by; `bent` where that
+    is more than their uncertainty."""
+    e_v, r_ohm = line.emf_v, line.r_ohm
+    when = "" if line.t_s is None else f", each {instant(line.t_s)} after load on"
+    lines = [
+        f"V-I line through {count(line.points, 'point')}{when}:",
+        f"  r   = {figure(r_ohm, 'Ω')}   ({coverage(r_ohm)})",
+        f"  EMF = {figure(e_v, 'V')}   ({coverage(e_v)})",
+    ]
+    if e_v.u and r_ohm.u:
+        share = line.covariance / (e_v.u * r_ohm.u)
+        lines.append(f"  covariance of the two {line.covariance:.2g} V·Ω (correlation {share:.2f})")
+    lines.append("  load         I           V          V − (EMF − r·I)")
+    lines += [
+        f"  {f'{point.load_ohm:.4g} Ω':<12} {amperes(point.current_a):<11} "
+        f"{volts(point.v_v, 5):<11}"
+        f"{1e3 * (point.v_v - e_v.value + r_ohm.value * point.current_a):+9.3f} mV"
+        for point in line.points
+    ]
+    misses = "by more than their uncertainty: see the notes" if bent else "within their uncertainty"
+    return [*lines, f"  the points lie off a straight line {misses}"]
 
 
 def wrapped(lines: Sequence[str], width: int) -> list[str]:

@@ -121,6 +121,36 @@ def test_each_load_has_its_own_time():
     assert guard.reason == faults.NO_ERROR
 
 
+# Ohm's law by hand: 3.3 and 15 ohm take 4.63 A together at 12.5 V, each within its own limit; at
+# 13.6 V it is 5.03 A, and the blocking diode of the force path is rated for 5 A.
+PAIR = (
+    {**LOAD, "max_ma": 4200},
+    {**LOAD, "load_milliohm": 15000, "max_mv": 16500, "max_ma": 1200},
+)
+
+
+@pytest.mark.parametrize(
+    ("open_mv", "reason"), [(12500, faults.NO_ERROR), (13600, faults.REFUSED_CURRENT)]
+)
+def test_loads_together_draw_no_more_than_the_force_path_bears(open_mv, reason):
+    guard = Guard(PAIR, RANGE_MV, cold=True)
+    for mask in (1, 2):
+        assert guard.refuse(((mask, 300),), open_mv, 1) == faults.NO_ERROR
+    assert guard.refuse(((0, 100), (3, 300)), open_mv, 1) == reason
+    # One after the other they are no sum.
+    assert guard.refuse(((1, 300), (2, 300)), open_mv, 1) == faults.NO_ERROR
+
+
+def test_it_trips_where_loads_together_draw_more_than_the_force_path_bears():
+    guard = Guard(PAIR, RANGE_MV, cold=True)
+    guard.begin_step((), 0)
+    guard.watch(3, 5000, 12500, 1)
+    guard.watch(1, 5000, 13600, 1)
+    assert guard.reason == faults.NO_ERROR
+    guard.watch(3, 5000, 13600, 1)
+    assert guard.reason == faults.TRIP_OVER_CURRENT
+
+
 def test_small_integers_suffice():
     loads = tuple({key: Watched(value) for key, value in load.items()} for load in profile.LOADS)
     guard = Guard(loads, watch(profile.RANGE_MV), cold=False)

@@ -28,7 +28,7 @@ def analysed(text: str) -> Result:
     from datetime import UTC, datetime
 
     record = FileRecord.of(
-        parse(text), "plant.csv", datetime.now(UTC), FileOptions(),
+        parse(text), "plant.csv", datetime.now(UTC), FileOptions.model_validate({}),
         label=None, designation=None, operator=None, temperature_c=None,
     )  # fmt: skip
     return result_of(record)

@@ -15,7 +15,7 @@ from scipy.signal import lfilter
 
 from published import mavro
 from sagline.analysis import jointfit
-from sagline.analysis.levels import BATCH, _correlation
+from sagline.analysis.course import BATCH, correlation
 from sagline.analysis.rows import Rows
 from sagline.analysis.spectrum import Curves
 from sagline.analysis.values import FloatArray
@@ -48,7 +48,7 @@ def found_factor(rho: float, rng: np.random.Generator, repeats: int = 5, n: int 
         )
         fits.append(jointfit.linear(rows, Curves(np.array([0.1])), [0.1], None, None))
     joint = jointfit.JointFit((0.1,), Curves(np.array([0.1])), Curves(np.array([0.1])), tuple(fits))
-    return _correlation(joint)
+    return correlation(joint)
 
 
 def test_the_exact_form_by_trial() -> None:

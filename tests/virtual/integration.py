@@ -28,12 +28,14 @@ def _network(
     u: float, r_ohm: float, parts: Parts, mask: int, high: bool
 ) -> tuple[float, float, float, float]:
     """(V_sense, V_force, V_return, cell current) with u behind the cell's series resistance."""
+    # The loads meet at ARM, half of what the nominal switch of each is.
+    arm_ohm = 0.0205
     on = [
-        1 / (load + switch)
+        1 / (load + switch - arm_ohm)
         for k, (load, switch) in enumerate(zip(parts.load_ohm, parts.switch_ohm, strict=True))
         if mask >> k & 1
     ]
-    loop_ohm = 1 / sum(on) + parts.return_path_ohm
+    loop_ohm = 1 / sum(on) + arm_ohm + parts.return_path_ohm
     sense, force, _ = parts.channels
     diode = parts.schottky
 

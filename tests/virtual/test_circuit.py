@@ -178,8 +178,10 @@ def test_loads_in_parallel_and_the_force_difference() -> None:
     circuit.switch(0b101, False)
     taps = at(circuit, 0.0)[:, 0]
     load_a = taps[RETURN] / parts.return_path_ohm
-    siemens = sum(1.0 / (parts.load_ohm[k] + parts.switch_ohm[k]) for k in (0, 2))
-    assert taps[FORCE] - taps[RETURN] == pytest.approx(load_a / siemens, rel=1e-12)
+    # Each with its own MOSFET of 20.5 mohm, and ARM of as much that both go through.
+    siemens = 1.0 / (3.3 + 0.0205) + 1.0 / (68.0 + 0.0205)
+    drop_v = load_a * (1.0 / siemens + 0.0205)
+    assert taps[FORCE] - taps[RETURN] == pytest.approx(drop_v, rel=1e-12)
     # The dividers take less than 20 µS of the cell's current.
     assert 0.0 < circuit.current() - load_a < 20e-6 * 1.6
 

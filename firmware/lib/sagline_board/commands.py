@@ -43,7 +43,7 @@ NULL_FIELDS = (
     "inl_millilsb", "noise_millilsb", "load_shift_nv",
 )  # fmt: skip
 REFERENCE_FIELDS = ("reference_uv", "tolerance_ppm")
-LEAD_FIELDS = ("return_path_milliohm", "sense_path_milliohm", "ground_tie_ohm")
+LEAD_FIELDS = ("return_path_milliohm", "sense_path_milliohm", "ground_tie_ohm", "force_max_ma")
 POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 # Short enough that one damaged byte in a thousand spoils one reply in five.
 CHUNK_POINTS = 8
@@ -95,7 +95,8 @@ _TABLE = (
     ("reference_values", "RIG:REFerence?", (), REFERENCE_FIELDS, 200, ANY,
      "The reference that lifts the channels."),
     ("lead_values", "RIG:LEADs?", (), LEAD_FIELDS, 200, ANY,
-     "Negative leads as they usually are, and what ties the return node to ground."),
+     "Negative leads as they usually are, what ties the return node to ground, and what the force "
+     "path may carry."),
     ("null_values", "RIG:NULL?", (), NULL_FIELDS, 200, ANY,
      "The null channel; all 0 where it is not fitted."),
     ("range_values", "RIG:RANGe?", (), ("low_mv", "high_mv"), 200, ANY,

@@ -42,7 +42,7 @@ def _armed_uj(load, open_mv, armed_ms):
 
 
 class Guard:
-    """Limits of the whole bank, heat of each load, and the latched trip."""
+    """Limits of the bank and of the path to it, heat of each load, and the latched trip."""
 
     def __init__(self, loads, range_mv, cold):
         self._loads = loads
@@ -100,6 +100,9 @@ class Guard:
             spent_uj = _armed_uj(load, open_mv, armed_ms)
             if self._heat_uj[index] + spent_uj > load["max_pulse_mj"] * _UJ_PER_MJ:
                 return faults.REFUSED_HOT
+        for mask, _ in segments:
+            if self._sum_ma(mask, open_mv) > profile.LEADS["force_max_ma"]:
+                return faults.REFUSED_CURRENT
         for index, load in enumerate(self._loads):
             on_ms = self._on_ms(segments, index)
             if on_ms:
@@ -114,6 +117,13 @@ class Guard:
             if mask & (1 << index):
                 total += duration_ms
         return total
+
+    def _sum_ma(self, mask, volt_mv):
+        """Return what the loads of `mask` draw together: all of it passes the force path."""
+        total_ma = 0
+        for index in loads_in(mask, len(self._loads)):
+            total_ma += volt_mv * 1000 // self._loads[index]["load_milliohm"]
+        return total_ma
 
     def _refuse_load(self, index, load, on_ms, open_mv):
         if on_ms > load["max_on_ms"]:
@@ -143,6 +153,8 @@ class Guard:
 
     def watch(self, mask, slice_us, sense_mv, high):
         """Account for a slice with `mask` on at `sense_mv`; trip where a limit is passed."""
+        if self._sum_ma(mask, sense_mv) > profile.LEADS["force_max_ma"]:
+            self.trip(faults.TRIP_OVER_CURRENT)
         for index in loads_in(mask, len(self._loads)):
             load = self._loads[index]
             spent_uj = power_mw(sense_mv, load["load_milliohm"]) * slice_us // 1000

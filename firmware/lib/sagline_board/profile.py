@@ -182,4 +182,11 @@ RANGE_MV = (4500, 16500)
 # `ground_tie_ohm` is from the return node to ground, beside a diode: what the drop of the
 # return path drives through it lifts the board's ground by the sense lead's resistance.
 FORCE_PATH_MILLIOHM = 90
-LEADS = {"return_path_milliohm": 60, "sense_path_milliohm": 1500, "ground_tie_ohm": 10000}
+# `force_max_ma` is what the force path may carry whichever loads are on: its blocking diode's
+# rating, which is less than its fuse's.
+LEADS = {
+    "return_path_milliohm": 60,
+    "sense_path_milliohm": 1500,
+    "ground_tie_ohm": 10000,
+    "force_max_ma": 5000,
+}

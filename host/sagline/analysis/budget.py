@@ -107,7 +107,7 @@ def evaluate(
     """
     known = uncertain(influences)
     if errors is not None:
-        known.update(_joint(errors))
+        known.update(joint(errors))
     r, emf, current = equation.model(known)
     extra = _scatter_numbers(scatter)
     r, emf, current = r + extra[0], emf + extra[1], current + extra[2]
@@ -217,7 +217,7 @@ def _variance(number: Any, parts: Sequence[Any]) -> float:
     return max(0.0, float(total))
 
 
-def _joint(errors: LevelErrors) -> dict[str, Any]:
+def joint(errors: LevelErrors) -> dict[str, Any]:
     """Correlated uncertain numbers of mean 0, by name; a plain 0 where nothing is uncertain."""
     covariance = errors.covariance()
     u = np.sqrt(np.maximum(np.diag(covariance), 0.0))
@@ -231,6 +231,31 @@ def _joint(errors: LevelErrors) -> dict[str, Any]:
                 r = float(np.clip(covariance[i, j] / (u[i] * u[j]), -1.0, 1.0))
                 _gtc().set_correlation(r, numbers[name], numbers[errors.names[j]])
     return numbers
+
+
+def ensemble(u: Sequence[float], dof: int) -> list[Any]:
+    """Independent numbers of mean 0 whose u come of one estimate with `dof`."""
+    return list(_gtc().multiple_ureal([0.0] * len(u), list(u), dof))
+
+
+def components(numbers: Sequence[Any], inputs: Sequence[Any]) -> FloatArray:
+    """(numbers, inputs): what one u of each input moves each number by, with its sign."""
+    return np.array([[float(_gtc().rp.u_component(y, x)) for x in inputs] for y in numbers])
+
+
+def covariance(one: Any, other: Any) -> float:
+    """Of two numbers."""
+    return float(_gtc().get_covariance(one, other))
+
+
+def figure(
+    number: Any,
+    inputs: Sequence[tuple[Influence, Any]],
+    draws: Callable[[], FloatArray],
+) -> Quantity:
+    """A figure of the `inputs`, pairs of an influence and its number: by the law of propagation,
+    or the interval by `draws` where a bounded one, or non-linearity, makes most of u squared."""
+    return _by_draws(number, draws()) if _dominated(number, inputs) else _by_law(number)
 
 
 def _by_draws(number: Any, draws: FloatArray) -> Quantity:

@@ -90,6 +90,9 @@ def estimate(
         ),
         ohmic=(series.fit.first_s, evaluations[series.times_s.index(series.fit.first_s)].r_ohm),
         start_ohm=series.start_ohm,
+        open_level=None
+        if series.levels[0].edge is None
+        else (series.levels[0].edge, series.levels[0].edge_u),
     )
 
 

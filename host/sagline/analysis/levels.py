@@ -53,12 +53,14 @@ def levels_of(
     converter: int,
     times_s: Sequence[float],
     table: OnboardTable | None = None,
+    edge_code: float | None = None,
 ) -> Levels:
     """Fit steps of one load and range together; `readings` are theirs by `step.read_step`.
 
-    `table` is the one that the on-board codes have been corrected by.
+    `table` is the one that the on-board codes have been corrected by, `edge_code` the open level
+    that E is taken from where that is not of these steps.
     """
-    data = _Data.of(raws, readings, profile, converter, table)
+    data = _Data.of(raws, readings, profile, converter, table, edge_code)
     course = course_of(data, times_s)
     joint = course.joint
     start = None
@@ -111,6 +113,7 @@ class _Data:
     on_s: float
     code_v: float
     table: OnboardTable | None
+    edge_code: float | None
 
     @classmethod
     def of(
@@ -120,6 +123,7 @@ class _Data:
         profile: RigProfile,
         converter: int,
         table: OnboardTable | None,
+        edge_code: float | None,
     ) -> _Data:
         range_high = readings[0].range_high
         null = converter == ADS1115 and all(has_null(raw, profile) for raw in raws)
@@ -139,6 +143,7 @@ class _Data:
             min(reading.on_s for reading in readings),
             tap_per_code_v(profile, converter, SENSE, range_high),
             table,
+            edge_code,
         )
 
     @property
@@ -149,6 +154,10 @@ class _Data:
     def current_a(self, t_s: float) -> float:
         """The repeats' mean current at a time."""
         return float(np.mean([current.at(np.array([t_s]))[0] for current in self.currents]))
+
+    def edge(self, one: RepeatFit) -> float:
+        """The open level (code) that E is taken from, which is that of a repeat unless stated."""
+        return self.sense_code(one.open_v) if self.edge_code is None else self.edge_code
 
     def sense_code(self, v: float) -> float:
         return tap_code(self.profile, self.converter, SENSE, v, self.range_high)
@@ -162,7 +171,7 @@ class _Data:
             self.rows,
             weights,
             self.current_a(t_s),
-            self.sense_code(joint.repeats[0].open_v),
+            self.edge(joint.repeats[0]),
             self.table,
         )
 
@@ -202,7 +211,7 @@ class _Data:
             force=force,
             return_open=return_open,
             return_loaded=return_loaded,
-            edge=self.sense_code(one.open_v),
+            edge=self.edge(one),
             course_ohm=course_ohm,
             # The current falls by little within a pulse.
             i2t_a2s=self.current_a(t_s) ** 2 * t_s,

@@ -11,6 +11,7 @@ small sag is not charged with two whole limits.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -81,11 +82,15 @@ class Process:
 
 @dataclass(frozen=True, eq=False)
 class WeightedCodes:
-    """k sums of a process's error: `weights` (k, m) at `codes` (m,), in codes of the result."""
+    """k sums of a process's error: `weights` (k, m) at `codes` (m,), in codes of the result.
+
+    Those of one `origin`, a converter in one of its ranges, are of the same errors.
+    """
 
     process: Process
     codes: FloatArray
     weights: FloatArray
+    origin: str = ""
 
     def __post_init__(self) -> None:
         grain, where = np.unique(np.round(self.codes / CODE_GRAIN), return_inverse=True)
@@ -126,3 +131,27 @@ class LevelErrors:
         for part in self.parts:
             total += part.draws(generator, count)
         return dict(zip(self.names, total, strict=True))
+
+
+def together(errors: Mapping[str, LevelErrors]) -> LevelErrors:
+    """The errors of several series as one: each name gets its series' key behind it.
+
+    What is of one origin and process is the same error, read with other weights.
+    """
+    total = sum(len(one.names) for one in errors.values())
+    found: dict[tuple[str, Process], list[tuple[int, WeightedCodes]]] = {}
+    names: list[str] = []
+    for key, one in errors.items():
+        for part in one.parts:
+            found.setdefault((part.origin, part.process), []).append((len(names), part))
+        names += [f"{name}@{key}" for name in one.names]
+    parts = []
+    for (origin, process), listed in found.items():
+        blocks = []
+        for first, part in listed:
+            block = np.zeros((total, part.codes.size))
+            block[first : first + part.weights.shape[0]] = part.weights
+            blocks.append(block)
+        codes = np.concatenate([part.codes for _, part in listed])
+        parts.append(WeightedCodes(process, codes, np.hstack(blocks), origin))
+    return LevelErrors(tuple(names), tuple(parts))

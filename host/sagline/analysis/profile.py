@@ -229,11 +229,13 @@ class NullProfile(_Integers):
 
 @dataclass(frozen=True)
 class LeadsProfile(_Integers):
-    """The negative leads as they usually are, and what ties the return node to ground."""
+    """The negative leads as they usually are, what ties the return node to ground, and what the
+    force path may carry, 0 where the board does not say."""
 
     return_path_milliohm: int
     sense_path_milliohm: int
     ground_tie_ohm: int
+    force_max_ma: int = 0
 
     @property
     def tie_error_ohm(self) -> float:

@@ -113,10 +113,12 @@ def combine(
     times_s: Sequence[float],
     first_stage: int | None = None,
     calibration: Calibration | None = None,
+    edge_code: float | None = None,
 ) -> Series:
     """Read every step, leave out those with a diagnosed cause, and combine the rest.
 
-    `first_stage` is the number of steps whose scatter has decided how many there are.
+    `first_stage` is the number of steps whose scatter has decided how many there are, `edge_code`
+    the open level that E is taken from where that is not of these steps.
     Raises AnalysisError: `no_steps`, `no_times`, `mixed_steps` (loads or ranges differ),
     `all_rejected`, or the cause itself where every step has the same, and those of
     `step.read_step` that are no fault of a single step.
@@ -136,7 +138,8 @@ def combine(
     table = None if calibration is None else calibration.table
     used = [n for n, one in enumerate(sifted, start=1) if one.reading is not None]
     kept = [one.reading for one in sifted if one.reading is not None]
-    found = levels_of([steps[n - 1] for n in used], kept, profile, converter, times_s, table)
+    used_steps = [steps[n - 1] for n in used]
+    found = levels_of(used_steps, kept, profile, converter, times_s, table, edge_code)
 
     def figures_of(levels: Readings) -> Outputs:
         listed = influences_of(

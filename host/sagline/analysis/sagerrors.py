@@ -107,7 +107,7 @@ def of_fit(
             codes = np.append(codes, open_code)
             both = np.column_stack([both, np.ones(2)])
         parts += [
-            WeightedCodes(process, codes, both)
+            WeightedCodes(process, codes, both, front.name)
             for process in processes_of(profile, front, converter, table)
         ]
     return LevelErrors(NAMES, tuple(parts))

@@ -20,6 +20,8 @@ NULL_DIFFERENCE = 3
 """Channel of the ADS1115: sense less the null channel's voltage, in signed codes of its own."""
 
 ONBOARD, ADS1115 = 0, 1
+# From here on a segment's mask is of no loads.
+_BEYOND_LOADS = 256
 _POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 
 
@@ -59,6 +61,11 @@ class RawStep:
             object.__setattr__(self, name, array)
         if len({getattr(self, name).shape for name in _POINT_FIELDS}) != 1 or self.source.ndim != 1:
             raise ValueError("the arrays of a raw step must be of one length")
+
+    @property
+    def mask(self) -> int:
+        """The loads of the pulse, a bit each; 0 where there was none."""
+        return next((mask for mask, _ in self.segments if 0 < mask < _BEYOND_LOADS), 0)
 
 
 @dataclass(frozen=True)
@@ -121,7 +128,8 @@ class Estimate:
     first time, `emf_budget` (V) to E; `covariance_v_ohm` is that of E and r.
     `short_circuit` and `max_power` are None where r is not positive. `ohmic` is t_f, the first
     time at which r can be told, and r then, which is also the last item of `r_at`; `start_ohm`
-    r at 0+ by the model's word, None where there is no model.
+    r at 0+ by the model's word, None where there is no model. `open_level` is the code that E was
+    taken from and its s.d. from noise.
     """
 
     emf: Quantity
@@ -141,3 +149,4 @@ class Estimate:
     notices: tuple[Notice, ...]
     ohmic: tuple[float, Quantity]
     start_ohm: float | None
+    open_level: tuple[float, float] | None = None

@@ -13,8 +13,8 @@ from functools import partial
 
 from uuid6 import uuid7
 
+from sagline.analysis import lineplan, presence, stuck, target
 from sagline.analysis import plan as planning
-from sagline.analysis import presence, stuck, target
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate, read_series
@@ -24,11 +24,15 @@ from sagline.analysis.values import AnalysisError, Notice, RawStep
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
+from sagline.device import lineprocedure
 from sagline.device.balance import UNBALANCED, keep_balanced
 from sagline.device.progress import (
+    LINE_STEP,
+    REPEAT,
     Cooling,
     Extended,
     Finished,
+    LinePlanned,
     LongerRest,
     OpenVoltage,
     Planned,
@@ -74,7 +78,10 @@ _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_
 
 @dataclass(frozen=True)
 class Settings:
-    """What the user asks of one measurement; None leaves the choice to the plan."""
+    """What the user asks of one measurement; None leaves the choice to the plan.
+
+    With `line` a V-I line is made after the repeats.
+    """
 
     load_ohm: float | None = None
     designation: str | None = None
@@ -85,6 +92,7 @@ class Settings:
     temperature_c: float | None = None
     clear_trip: bool = False
     target_u_rel: float | None = None
+    line: bool = False
 
     def __post_init__(self) -> None:
         if not 1 <= self.repeats <= MAX_REPEATS:
@@ -186,8 +194,15 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     plan = replace(plan, repeats=settings.repeats)
     record = _record(rig, settings, known, plan)
     seen_as = (open_v, settings.designation, probe_r_ohm)
+    line_plan = None
+    if settings.line:
+        r_ohm = known.typical_r_ohm if known is not None else probe_r_ohm
+        line_plan = lineplan.choose(rig.profile, plan, open_v, r_ohm)
+        record = record.model_copy(update={"line": line_plan})
     advice = before(rig.profile, rig.converter, plan, *seen_as, settings.target_u_rel)
     yield Planned(plan, record, advice)
+    if line_plan is not None:
+        yield LinePlanned(line_plan)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
@@ -233,6 +248,15 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         before_ms, rest_ms = rest_ms, next_rest_ms(rest_ms, drift)
         if rest_ms > before_ms:
             yield LongerRest(rest_ms * 1e-3)
+    if line_plan is not None:
+        steps += yield from lineprocedure.run(
+            rig,
+            line_plan,
+            raws[-1],
+            rest_ms,
+            lambda load, segments, n, count: _step(rig, seen, load, segments, n, count, LINE_STEP),
+            lambda seconds, n, count: _rest(seconds, rig, n, count, LINE_STEP),
+        )
     without_null = rig.has_null and any(step.null_setting is None for step in steps)
     unbalanced = (UNBALANCED,) if without_null else ()
     remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices + unbalanced]
@@ -354,16 +378,24 @@ def _segments(load: int, durations_ms: tuple[int, int, int]) -> Segments:
     return tuple(zip((0, 1 << load, 0), durations_ms, strict=True))
 
 
-def _rest(seconds: float, rig: Rig, repeat: int, repeats: int) -> Iterator[Progress]:
+def _rest(
+    seconds: float, rig: Rig, repeat: int, repeats: int, of: str = REPEAT
+) -> Generator[Progress, None, None]:
     """Wait before a step: a board's record holds no more rest than is planned."""
     begun_s = rig.now_s()
     while (elapsed_s := rig.now_s() - begun_s) < seconds:
-        yield Stepping(repeat, repeats, PHASES[0], elapsed_s, seconds, rig.live().sense_v)
+        yield Stepping(repeat, repeats, PHASES[0], elapsed_s, seconds, rig.live().sense_v, of)
         rig.wait(min(RESTING_POLL_S, seconds - elapsed_s))
 
 
 def _step(
-    rig: Rig, seen: _Seen, load: int, segments: Segments, repeat: int, repeats: int
+    rig: Rig,
+    seen: _Seen,
+    load: int,
+    segments: Segments,
+    repeat: int,
+    repeats: int,
+    of: str = REPEAT,
 ) -> Generator[Progress, None, RawStep]:
     total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
     rest, load_on, recovery = PHASES
@@ -391,9 +423,8 @@ def _step(
             step = None
             continue
         try:
-            yield Stepping(
-                repeat, repeats, phases[state.segment], state.elapsed_s, total_s, state.sense_v
-            )
+            phase = phases[state.segment]
+            yield Stepping(repeat, repeats, phase, state.elapsed_s, total_s, state.sense_v, of)
         except BaseException:
             step.close()
             raise

@@ -7,14 +7,18 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from sagline.analysis.calibration import Waveform
+from sagline.analysis.lineplan import LinePlan
 from sagline.analysis.plan import Plan
 from sagline.analysis.terminal import Terminal
 from sagline.analysis.values import Estimate, Notice
-from sagline.wording import plan_sentence
+from sagline.wording import line_sentence, plan_sentence
 
 if TYPE_CHECKING:
     from sagline.records import Ending, Record, StepRecord
     from sagline.results import Result
+
+
+REPEAT, LINE_STEP = "Repeat", "V-I line, step"
 
 
 @dataclass(frozen=True)
@@ -44,6 +48,13 @@ class Planned:
 
 
 @dataclass(frozen=True)
+class LinePlanned:
+    """After the repeats, the points of a V-I line will be made."""
+
+    plan: LinePlan
+
+
+@dataclass(frozen=True)
 class Extended:
     """The first repeats have shown how many the target takes: `repeats` in all."""
 
@@ -61,7 +72,10 @@ class LongerRest:
 
 @dataclass(frozen=True)
 class Stepping:
-    """A step is running: which one, and how far it has come."""
+    """A step is running: which one, and how far it has come.
+
+    `of` is what the steps are: repeats, or those of a line.
+    """
 
     repeat: int
     repeats: int
@@ -69,6 +83,7 @@ class Stepping:
     elapsed_s: float
     total_s: float
     terminal_v: float
+    of: str = REPEAT
 
 
 @dataclass(frozen=True)
@@ -102,6 +117,16 @@ class RepeatDone:
 
 
 @dataclass(frozen=True)
+class LineStepDone:
+    """A step of the V-I line is in: its record, and which loads were on, in words."""
+
+    number: int
+    count: int
+    loads: str
+    step: "StepRecord"
+
+
+@dataclass(frozen=True)
 class Finished:
     """The result, and the ending of the run's record."""
 
@@ -113,11 +138,13 @@ Progress = (
     OpenVoltage
     | Probing
     | Planned
+    | LinePlanned
     | Extended
     | LongerRest
     | Cooling
     | Stepping
     | RepeatDone
+    | LineStepDone
     | Finished
 )
 
@@ -138,13 +165,17 @@ def describe(item: Progress) -> str:
             )
         case LongerRest(rest_s):
             return f"The open voltage still drifts: the cell rests {rest_s:.0f} s from now on"
-        case Stepping(repeat, repeats, phase, elapsed_s, total_s, _):
-            which = f"Repeat {repeat} of {repeats}" if repeat else "Looking"
+        case LinePlanned(plan):
+            return line_sentence(plan)
+        case Stepping(repeat, repeats, phase, elapsed_s, total_s, _, of):
+            which = f"{of} {repeat} of {repeats}" if repeat else "Looking"
             return f"{which}: {phase}, {elapsed_s:.1f} of {total_s:.1f} s"
         case Cooling(ready_in_s):
             return f"The load is still warm: cool in {ready_in_s:.0f} s at the latest"
         case RepeatDone(repeat, repeats):
             r_ohm = item.estimate.r_at[0][1].value
             return f"Repeat {repeat} of {repeats}: r {r_ohm:.4f} Ω so far"
+        case LineStepDone(number, count, loads):
+            return f"{LINE_STEP} {number} of {count}: {loads} done"
         case Finished():
             return "Done"

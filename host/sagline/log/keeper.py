@@ -12,7 +12,7 @@ from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 
-from sagline.device.progress import Finished, Planned, Progress, RepeatDone
+from sagline.device.progress import Finished, LineStepDone, Planned, Progress, RepeatDone
 from sagline.errors import NotStored, SaglineError
 from sagline.log.opening import BUSY_S, LogError
 from sagline.log.store import Log
@@ -116,7 +116,7 @@ class Keeper:
             case Planned(_, record):
                 self._record, self._steps = record, []
                 self._attempt(lambda: self._open().begin(record))
-            case RepeatDone() if self._record is not None:
+            case RepeatDone() | LineStepDone() if self._record is not None:
                 step, record_id = item.step, self._record.id
                 self._steps.append(step)
                 self._attempt(lambda: self._open().add_step(record_id, step))

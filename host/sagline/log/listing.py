@@ -8,6 +8,7 @@ from typing import Any
 from sagline.log.opening import explained, folded
 from sagline.log.rows import moment
 from sagline.log.store import Log
+from sagline.records import LINE_FROM
 
 
 @dataclass(frozen=True)
@@ -56,7 +57,7 @@ class Row:
 # looked up for those alone.
 _QUERY = """
 SELECT found.*, coalesce(ending.how, 'interrupted'),
-    (SELECT count(*) FROM step WHERE record_id = found.id),
+    (SELECT count(*) FROM step WHERE record_id = found.id AND n < {line_from}),
     (SELECT count(*) FROM result WHERE record_id = found.id),
     result.emf_v, result.r_ohm, result.r_u95_ohm, result.r_t_s
 FROM (
@@ -77,7 +78,9 @@ def list_runs(log: Log, filters: Filters, limit: int = -1) -> list[Row]:
     """Return the runs that `filters` mean, at most `limit` of them (-1: all). Raises LogError."""
     where, values = _where(filters)
     with explained(log.path):
-        found = log.db.execute(_QUERY.format(where=where), {**values, "limit": limit}).fetchall()
+        found = log.db.execute(
+            _QUERY.format(where=where, line_from=LINE_FROM), {**values, "limit": limit}
+        ).fetchall()
     return [_row(values) for values in found]
 
 

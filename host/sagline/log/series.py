@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """A run as a time series in CSV: volts at the taps against time, all repeats one after another.
 
+The steps of a V-I line, on other loads, are in the record (`--raw`) alone.
+
     # schema: sagline-csv-1
     # load_ohm: 3.3
     time_s,sense_v,force_v,return_v
@@ -51,13 +53,13 @@ def series_csv(record: AnyRecord, style: Style) -> str:
             f"{record.id} is no run of a rig and has no time series",
             "export it as a table, or whole with --raw; or leave it out",
         )
-    if not record.steps:
+    if not record.repeats:
         raise AnalysisError(
             "no_steps",
             f"the run {record.id} ended before its first repeat and has no time series",
             "export it with --raw, or leave it out",
         )
-    rows = [row for step in record.steps for row in _rows(record, step)]
+    rows = [row for step in record.repeats for row in _rows(record, step)]
     return metadata(_metadata(record, style)) + table(COLUMNS, rows, style)
 
 
@@ -77,11 +79,11 @@ def _rows(record: Record, step: StepRecord) -> list[list[Field]]:
 
 
 def _time_s(record: Record, step: StepRecord, since_start_us: float) -> float:
-    return step.at_s - record.steps[0].at_s + since_start_us * 1e-6
+    return step.at_s - record.repeats[0].at_s + since_start_us * 1e-6
 
 
 def _metadata(record: Record, style: Style) -> dict[str, Field]:
-    first = record.steps[0]
+    first = record.repeats[0]
     load = record.profile.loads[first.load]
     return {
         "schema": SERIES_SCHEMA,
@@ -100,7 +102,7 @@ def _metadata(record: Record, style: Style) -> dict[str, Field]:
         "converter": ("onboard", "ads1115")[record.converter],
         "range": "high" if first.range_high else "low",
         "state": record.state,
-        "repeats": len(record.steps),
+        "repeats": len(record.repeats),
         "load_ohm": load.load_ohm,
         "switch_ohm": load.switch_ohm,
         "load_on_s": _edges_s(record, 0),
@@ -112,5 +114,5 @@ def _metadata(record: Record, style: Style) -> dict[str, Field]:
 def _edges_s(record: Record, which: int) -> str:
     """When the load went on (0) or off (1) in each repeat, parted by spaces."""
     return " ".join(
-        f"{_time_s(record, step, step.edges_us[which]):{_SECONDS}}" for step in record.steps
+        f"{_time_s(record, step, step.edges_us[which]):{_SECONDS}}" for step in record.repeats
     )

@@ -11,10 +11,12 @@ from sagline.streams import OutputLost, tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 from sagline.verbs.progressline import ProgressLine
 
+ALL = "all"
 EPILOG = """examples:
   sagline measure --rig 'virtual://lr6?seed=7'
   sagline measure --designation LR6 --label kitchen-3 --json > kitchen-3.json
   sagline measure --load 68 --repeats 3 --times 0.1,1
+  sagline measure --designation LR6 --load all
 
 before you connect it:
   Read a pack that you do not know with a voltmeter: the rig bears 16.5 V at most, so no
@@ -40,8 +42,9 @@ def add(commands: Any) -> None:
         "--load",
         type=_load,
         default=None,
-        metavar="auto|OHM",
-        help="the load in ohms, or auto (default): chosen for the cell",
+        metavar="auto|OHM|all",
+        help="the load in ohms, or auto (default): chosen for the cell; all: as with auto, then a "
+        "V-I line through all loads and combinations that cell and rig bear",
     )
     parser.add_argument(
         "--repeats", type=int, default=5, metavar="N", help="repeats to average (default 5)"
@@ -87,7 +90,8 @@ def run(args: argparse.Namespace) -> int:
 
     config = load_config()
     settings = Settings(
-        load_ohm=args.load,
+        load_ohm=None if args.load == ALL else args.load,
+        line=args.load == ALL,
         designation=args.designation,
         repeats=args.repeats,
         times_s=args.times,
@@ -146,11 +150,11 @@ def _measure(
 ) -> tuple[Any, str, Any]:
     """Return the result, its record's id, and the keeper, None where nothing is kept."""
     from sagline.device.procedure import run as procedure
-    from sagline.device.progress import Finished, Planned, describe
+    from sagline.device.progress import Finished, LinePlanned, Planned, describe
     from sagline.device.rig import open_rig
     from sagline.log.choice import log_for
     from sagline.log.keeper import Keeper
-    from sagline.wording import plan_lines
+    from sagline.wording import line_sentence, plan_lines, wrapped
 
     record_id = ""
     with ProgressLine() as line, open_rig(address, trace) as rig:
@@ -163,16 +167,21 @@ def _measure(
                     record_id = item.record.id
                     line.keep(plan_lines(item.plan, item.advice))
                     continue
+                if isinstance(item, LinePlanned):
+                    line.keep(wrapped([line_sentence(item.plan)], 79))
+                    continue
                 if isinstance(item, Finished):
                     return item.result, record_id, keeper
                 line.show(describe(item))
     raise AssertionError("a measurement ends with Finished or an error")
 
 
-def _load(text: str) -> float | None:
-    if text == "auto":
-        return None
+def _load(text: str) -> float | str | None:
+    if text in ("auto", ALL):
+        return None if text == "auto" else ALL
     try:
         return float(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is neither auto nor a number of ohms") from None
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is neither auto, all nor a number of ohms"
+        ) from None

@@ -12,9 +12,12 @@ from numpy.typing import NDArray
 
 from sagline.virtual.parts import Parts
 from sagline.virtual.schottky import Schottky
-from sagline_board.profile import LEADS
+from sagline_board.profile import LEADS, LOADS
 
 Floats = NDArray[np.float64]
+
+# Half of a load's switch is ARM: two MOSFETs of one kind.
+_ARM_OHM = 0.5e-3 * LOADS[0]["switch_milliohm"]
 
 SENSE, FORCE, RETURN = 0, 1, 2
 
@@ -51,9 +54,12 @@ class Network:
 
 
 def load_siemens(parts: Parts, mask: int) -> float:
-    """From force tap to return tap through the loads that are on."""
+    """From force tap to return tap through the loads that are on, and ARM that all share."""
     bank = zip(parts.load_ohm, parts.switch_ohm, strict=True)
-    return sum(1.0 / (load + switch) for bit, (load, switch) in enumerate(bank) if mask >> bit & 1)
+    on = [load + switch for bit, (load, switch) in enumerate(bank) if mask >> bit & 1]
+    if len(on) < 2:
+        return sum(1.0 / ohm for ohm in on)
+    return 1.0 / (_ARM_OHM + 1.0 / sum(1.0 / (ohm - _ARM_OHM) for ohm in on))
 
 
 def whole(parts: Parts, r_ohm: float, mask: int, range_high: bool, u: float) -> Network:
