@@ -87,6 +87,16 @@ class OnboardLinearity(_Model):
             raise ValueError("the codes of the knots must rise")
         return self
 
+    @classmethod
+    def of(cls, table: OnboardTable) -> "OnboardLinearity":
+        """The document of a table that ramps have found."""
+        return cls(
+            code=list(table.code),
+            correction_lsb=list(table.correction_lsb),
+            residual_lsb=table.residual_lsb,
+            residual_span_codes=table.span_codes,
+        )
+
 
 class VoltageScale(_Model):
     """True volts at the sense tap over nominal ones, by a voltmeter."""

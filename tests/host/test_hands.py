@@ -1,6 +1,8 @@
 # SPDX-License-Identifier: MIT
 """Hands at the bench while the host has the port: what they do is what is measured."""
 
+import math
+
 import pytest
 
 import sagline
@@ -92,6 +94,45 @@ def test_shorted_sense_is_a_cell_of_no_volts(rig, hands):
     assert code_of(rig) == "no_voltage"
     hands.short_sense(False)
     assert measure(rig).r_ohm.value > 0
+
+
+def test_a_capacitor_is_discharged_by_the_sense_divider_alone(rig, hands):
+    """Textbook discharge, V∞ + (V0 − V∞)·exp(−t/RC), with the divider's own R and V∞; C is
+    what the capacitor gives in all, of which its dielectric gives 3 % late.
+    """
+    farad = 470e-6
+    hands.connect_capacitor(farad, 4.5)
+    assert hands.cell == "capacitor"
+    rig.set_range(False)
+    parts = rig._link._port.hardware.circuit.parts
+    siemens, amperes = parts.channels[0].loading(parts.reference_v, False)
+    end_v = amperes / siemens
+    begun_s = rig.now_s()
+    assert hands.read_meter() == pytest.approx(4.5, abs=0.005)
+    for seconds in (20.0, 40.0, 100.0):
+        rig.wait(seconds)
+        passed_s = rig.now_s() - begun_s
+        least_v, most_v = (
+            end_v + (4.5 - end_v) * math.exp(-passed_s * siemens / (share * farad))
+            for share in (1 / 1.03, 1.0)
+        )
+        assert least_v - 0.003 < hands.read_meter() < most_v + 0.003
+    assert rig.live().force_v == pytest.approx(0.21, abs=0.01), "a free tap, as with no cell"
+    for wrong in ((0.0, 1.0), (2.0, 1.0), (1e-3, -1.0), (1e-3, 24.0)):
+        with pytest.raises(ValueError):
+            hands.connect_capacitor(*wrong)
+
+
+def test_a_cell_put_in_after_a_capacitor_has_all_its_leads(hands, rig):
+    hands.connect_capacitor(1e-3, 4.0)
+    hands.connect_capacitor(1e-3, 4.0)
+    hands.insert("lr6")
+    assert within(measure(rig).r_ohm, truth(CELLS["lr6"], 3.3)["truth"]["r_at"][0]["value"])
+    with sagline.open_rig(f"{ADDRESS}&fault=open_force_pos") as faulty:
+        other = Hands(faulty._link._port)
+        other.connect_capacitor(1e-3, 4.0)
+        other.insert("lr6")
+        assert code_of(faulty) == "force_pos_open"
 
 
 def test_the_meter_reads_the_terminals_with_an_error_of_its_own(hands, rig):

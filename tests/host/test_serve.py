@@ -184,6 +184,8 @@ def test_hands_turn_the_cell_round_and_back(served):
         (("add-series", "much"), "ould not convert"),
         (("move-tap", "up"), "cell or load"),
         (("short-sense", "maybe"), "on or off"),
+        (("connect-capacitor", "470e-6"), "ould not convert"),
+        (("connect-capacitor", "470,4.5"), "1e-6 to 1 F"),
     ],
 )
 def test_hands_say_what_they_cannot_do(served, words, said):
@@ -201,7 +203,10 @@ def test_no_hands_there():
 
 
 def test_every_bidding_is_obeyed():
-    arguments = {"NAME": "lr6", "OHM": "1", "cell|load": "load", "on|off": "off"}
+    arguments = {
+        "NAME": "lr6", "OHM": "1", "cell|load": "load", "on|off": "off",
+        "FARAD,VOLTS": "470e-6,4.5",
+    }  # fmt: skip
     with RigServer("virtual://tray?cells=lr6,6lr61&pace=fast", 0) as server:
         for verb, argument, _ in BIDDINGS:
             line = verb if argument is None else f"{verb} {arguments[argument]}"

@@ -15,6 +15,7 @@ from sagline.virtual.hands import Hands
 BIDDINGS: tuple[tuple[str, str | None, str], ...] = (
     ("insert", "NAME", "put in a rested cell, a name from `sagline virtual list`"),
     ("remove", None, "take the cell out"),
+    ("connect-capacitor", "FARAD,VOLTS", "put a charged capacitor on the sense clips alone"),
     ("next-cell", None, "put in the tray's next cell"),
     ("reverse", None, "turn the cell round"),
     ("add-series", "OHM", "put a resistor into the positive force path, 0 takes it out"),
@@ -45,6 +46,9 @@ def _do(hands: Hands, verb: str, argument: str) -> str | None:
     match verb:
         case "insert":
             hands.insert(argument)
+        case "connect-capacitor":
+            farad, _, volts = argument.partition(",")
+            hands.connect_capacitor(float(farad), float(volts))
         case "add-series":
             hands.add_series(float(argument))
         case "move-tap":

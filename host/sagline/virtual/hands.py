@@ -7,9 +7,13 @@ They never touch the wire. What they do happens at the present instant of virtua
 from dataclasses import replace
 from typing import Any
 
+from sagline.virtual.capacitor import capacitor
+from sagline.virtual.cell import Cell
 from sagline.virtual.circuit import Circuit
 from sagline.virtual.port import VirtualPort
-from sagline.virtual.wiring import Side
+from sagline.virtual.wiring import Lead, Side
+
+FORCE_LEADS: frozenset[Lead] = frozenset({"force_pos", "force_neg"})
 
 
 class Hands:
@@ -22,6 +26,8 @@ class Hands:
     def __init__(self, port: VirtualPort) -> None:
         self._port = port
         self._tray = list(port.address.cells[1:])
+        # Leads that touched nothing before a capacitor was put on the sense clips alone.
+        self._lost_before: frozenset[Lead] | None = None
 
     @property
     def tray(self) -> tuple[str, ...]:
@@ -43,9 +49,29 @@ class Hands:
         if name not in known:
             raise ValueError(f"no cell {name!r}; there are {', '.join(known)}")
 
+        self._put_in(known[name], self._force_back())
+
+    def connect_capacitor(self, farad: float, volts: float) -> None:
+        """Put a capacitor charged to `volts` on the sense clips; the force clips hang free.
+
+        Its positive terminal is at the positive clip. The divider of sense alone discharges it
+        then. A cell put in later has all its leads again. Raises ValueError as `capacitor`.
+        """
+        charged = capacitor(farad, volts)
+        lost = self._port.hardware.circuit.wiring.lost
+        if self._lost_before is None:
+            self._lost_before = lost
+        self._put_in(charged, lost | FORCE_LEADS, sense_shorted=False)
+
+    def _force_back(self) -> frozenset[Lead]:
+        lost, self._lost_before = self._lost_before, None
+        return self._port.hardware.circuit.wiring.lost if lost is None else lost
+
+    def _put_in(self, cell: Cell, lost: frozenset[Lead], **changes: Any) -> None:
         def put_in(circuit: Circuit) -> None:
-            circuit.rewire(replace(circuit.wiring, present=True, reversed=False))
-            circuit.insert(known[name])
+            wiring = replace(circuit.wiring, present=True, reversed=False, lost=lost, **changes)
+            circuit.rewire(wiring)
+            circuit.insert(cell)
 
         self._port.hardware.handle(put_in)
 
