@@ -276,10 +276,11 @@ def budget_lines(result: Result) -> list[str]:
     """Return what makes up the uncertainty of r, the largest share first."""
     t_s = result.r_ohm.t_s
     name = "r" if t_s is None else f"r({t_s:g} s)"
+    width = max([18, *(len(row.source) for row in result.budget)])
     return [
         f"What u({name}), the standard uncertainty, is made of:",
         *(
-            f"  {row.source:<18} type {row.type}  u {row.u_ohm * 1e3:8.3f} mΩ  "
+            f"  {row.source:<{width}} type {row.type}  u {row.u_ohm * 1e3:8.3f} mΩ  "
             f"{row.share:6.1%} of u²"
             for row in sorted(result.budget, key=lambda row: -row.share)
         ),

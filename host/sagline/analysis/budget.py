@@ -423,22 +423,26 @@ def line_through(
 
     `x` and `y` are uncertain numbers, x and y of one point correlated or not; the weights are
     their uncertainties. Scales matter to the search: give numbers about 1. `guess` is near a
-    and b. Weighted total least squares (M. Krystek, M. Anton, Meas. Sci. Technol. 22 (2011)
-    035101) by GTC, which follows every input through the fit.
+    and b. Raises ValueError where none is found.
+
+    Weighted total least squares (M. Krystek, M. Anton, Meas. Sci. Technol. 22 (2011) 035101) by
+    GTC, which follows every input through the fit.
     """
-    fit = _gtc().type_b.line_fit_wtls(
-        list(map(_number, x)),
-        list(map(_number, y)),
-        [_u(one) for one in x],
-        [_u(one) for one in y],
-        guess,
-        [
-            float(_gtc().get_correlation(_number(one), _number(other))) if _u(one) and _u(other)
-            else 0.0
-            for one, other in zip(x, y, strict=True)
-        ],
-    )  # fmt: skip
-    return *fit.a_b, float(fit.ssr)
+    points = list(map(_number, x)), list(map(_number, y))
+    u_x, u_y = ([_u(one) for one in column] for column in (x, y))
+    r_xy = [
+        float(_gtc().get_correlation(one, other)) if _u(one) and _u(other) else 0.0
+        for one, other in zip(*points, strict=True)
+    ]
+    for nudge in (0.0, 1e-3, -1e-2, 0.1):
+        start = (guess[0] + nudge, guess[1] - nudge)
+        try:
+            fit = _gtc().type_b.line_fit_wtls(*points, u_x, u_y, start, r_xy)
+        except (AssertionError, ArithmeticError, RuntimeError):
+            # Its search may end in rounding; from elsewhere it does not.
+            continue
+        return *fit.a_b, float(fit.ssr)
+    raise ValueError("no line is found through these points")
 
 
 def _u(number: Any) -> float:

@@ -14,8 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sagline.analysis.budget import figures
-from sagline.analysis.hand import checks
+from sagline.analysis.hand import changes, checks
 from sagline.analysis.hand.beyond import beyond, joint_u95
 from sagline.analysis.hand.inputs import Inputs, Reading
 from sagline.analysis.hand.reading import current_reading, loaded_reading, open_reading, rows_of
@@ -30,13 +29,11 @@ from sagline.errors import UsageError
 BAR_TIMES = 2.0
 """Half the length of an error bar over u: about 95 % of a normal distribution."""
 
-CHANGES = ("volts_change", "amps_change")
-
 
 def estimate(sheet: Sheet) -> HandEstimate:
     """Return what the readings say. Raises AnalysisError, UsageError."""
-    if any(name in sheet.options for name in CHANGES):
-        return _of_changes(sheet)
+    if any(name in sheet.options for name in changes.CHANGES):
+        return changes.estimate(sheet)
     groups = groups_of(sheet.entries)
     for group in groups:
         checks.require_voltages(group)
@@ -241,52 +238,3 @@ def _gap(opened: Quantity, line_v: Quantity, covariance: float) -> list[Notice]:
             "at currents between those that were read",
         )
     ]
-
-
-def _of_changes(sheet: Sheet) -> HandEstimate:
-    """r from two differences alone. Raises AnalysisError, UsageError."""
-    if sheet.entries or not all(name in sheet.options for name in CHANGES):
-        raise UsageError(
-            "changes_alone",
-            "--volts-change and --amps-change belong together and go without other readings.",
-            "Give both, or the readings themselves.",
-        )
-    if sheet.extrapolate:
-        raise AnalysisError(
-            "emf_not_in_differences",
-            "the EMF cannot be found from how much voltage and current changed: a higher E with "
-            "the same r changes by as much",
-            "give the readings themselves: --loaded and --amps of both; or leave --extrapolate "
-            "out for r alone",
-        )
-    inputs = Inputs()
-    readings = []
-    for name, source, known in (
-        ("volts_change", "change of voltage", "u_volts"),
-        ("amps_change", "change of current", "u_amps"),
-    ):
-        number = sheet.signed(name)
-        assert number is not None
-        if number.value == 0.0:
-            raise AnalysisError(
-                "no_change", f"the {source} is zero", "read at two currents that differ"
-            )
-        readings.append(inputs.number(name, source, number, sheet.stated(known), known))
-    found = figures(lambda x: {"r_ohm": -1.0 * readings[0](x) / readings[1](x)}, inputs.influences)
-    r = found.quantities["r_ohm"]
-    notices = [
-        *checks.bound(r), _EMF_UNKNOWN, *checks.guesses(inputs.guessed), *checks.times(sheet)
-    ]  # fmt: skip
-    values = [reading(inputs.no_errors) for reading in readings]
-    return HandEstimate(
-        r=r, emf=None, load=None, current=None, short_circuit=None, max_power=None, groups=(),
-        budget=found.budgets["r_ohm"], emf_budget=(), line=None, table=(),
-        numbers={"dV": values[0], "dI": values[1]}, notices=tuple(notices),
-    )  # fmt: skip
-
-
-_EMF_UNKNOWN = Notice(
-    "emf_unknown",
-    "the EMF cannot be found from how much voltage and current changed",
-    "give the readings themselves: --loaded and --amps of both",
-)

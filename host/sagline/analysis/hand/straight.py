@@ -19,7 +19,7 @@ import numpy as np
 from sagline.analysis.budget import Figures, figures, line_through, uncertain
 from sagline.analysis.influences import Influence
 from sagline.analysis.repeats import Scatter
-from sagline.analysis.values import FloatArray
+from sagline.analysis.values import AnalysisError, FloatArray
 
 OFF_LINE = "points off the line"
 TELLING = 0.99
@@ -30,6 +30,12 @@ Coordinates = Callable[[Mapping[str, Any]], tuple[list[Any], list[Any]]]
 Outputs = Callable[[Any, Any, Mapping[str, Any]], dict[str, Any]]
 """Makes figures of a, b and the inputs; on numbers of any sort. The first two belong to the
 line alone."""
+
+_NO_LINE = AnalysisError(
+    "no_line",
+    "no line is found through the points: they lie too far from any",
+    "check the numbers typed",
+)
 
 
 @dataclass(frozen=True)
@@ -62,7 +68,7 @@ def fit(
 ) -> Fit:
     """Fit and propagate. `known` is whether the readings' uncertainties were stated.
 
-    Raises ValueError for fewer than two different x.
+    Raises ValueError for fewer than two different x, AnalysisError where no line is found.
     """
     zero = {item.name: 0.0 for item in influences}
     x, y = (np.array(values, dtype=float) for values in coordinates(zero))
@@ -79,9 +85,11 @@ def fit(
         if not dof:
             b = (ys[1] - ys[0]) / (xs[1] - xs[0])
             return ys[0] - b * xs[0], b, 0.0
-        a, b, chi2 = line_through(
-            [one / scale_x for one in xs], [one / scale_y for one in ys], (guess_a, guess_b)
-        )
+        near = [one / scale_x for one in xs], [one / scale_y for one in ys]
+        try:
+            a, b, chi2 = line_through(*near, (guess_a, guess_b))
+        except ValueError:
+            raise _NO_LINE from None
         return a * scale_y, b * (scale_y / scale_x), chi2
 
     fitted = through(numbers)

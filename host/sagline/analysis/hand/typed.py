@@ -14,6 +14,12 @@ from sagline.errors import UsageError
 
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,2})?", re.ASCII)
 
+FINEST = 15
+"""The most decimals that are taken for read."""
+
+LARGEST = 1e12
+"""No reading is larger, or smaller than its reciprocal."""
+
 
 @dataclass(frozen=True)
 class Typed:
@@ -40,6 +46,13 @@ def typed(name: str, text: str) -> Typed:
     number = Decimal(plain.replace(",", "."))
     exponent = number.as_tuple().exponent
     assert isinstance(exponent, int)
+    size = abs(float(number))
+    if exponent < -FINEST or size > LARGEST or 0.0 < size < 1.0 / LARGEST:
+        raise UsageError(
+            "not_a_reading",
+            f"{name} is {text}, which no instrument shows.",
+            f"Give it in V, A, W, Ω or cm, with {FINEST} decimals at most.",
+        )
     return Typed(float(number), 10.0**exponent)
 
 
