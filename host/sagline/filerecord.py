@@ -31,13 +31,13 @@ class FileOptions(Strict):
     its zero, of the scale of the current. `window_s` is what each reading is the mean over.
     """
 
-    load_ohm: float | None = Field(None, gt=0.0)
+    load_ohm: float | None = Field(default=None, gt=0.0)
     times_s: list[float] | None = None
-    window_s: float | None = Field(None, ge=0.0)
-    u_ohm: float | None = Field(None, ge=0.0)
-    u_volts_rel: float | None = Field(None, ge=0.0)
-    u_volts: float | None = Field(None, ge=0.0)
-    u_amps_rel: float | None = Field(None, ge=0.0)
+    window_s: float | None = Field(default=None, ge=0.0)
+    u_ohm: float | None = Field(default=None, ge=0.0)
+    u_volts_rel: float | None = Field(default=None, ge=0.0)
+    u_volts: float | None = Field(default=None, ge=0.0)
+    u_amps_rel: float | None = Field(default=None, ge=0.0)
 
 
 class FileRecord(AnyRecord):

@@ -37,9 +37,10 @@ REST_SHARE = 0.5
 UNEQUAL = 0.1
 """Currents of one record's pulses that differ by more are no repeats."""
 
-MODEL_SHARE = 3e-4
-"""Of r: what a grid of time constants may miss of a cell's course. Of cells in a circuit simulator
-it missed up to 1e-4, of a single time constant between two of the grid 2e-4 (by trial)."""
+MODEL_SHARE = 8e-4
+"""Of r: what a grid of time constants may miss of a cell's course, in all steps alike. It missed
+1e-4 of cells in a circuit simulator, and up to 7e-4 of a single time constant between two of the
+grid that made a third of r, on a load of 6 r (by trial)."""
 
 ROUNDING = 12.0**-0.5
 INSTANT_S = 1e-6
