@@ -305,7 +305,7 @@ class Rig:
         """Measure the cell and return its Result.
 
         Settings are the fields of `sagline.device.procedure.Settings`: load_ohm,
-        designation, repeats, times_s, label, operator, temperature_c, clear_trip. What a
+        designation, repeats, times_s, label, operator, temperature_c, clear_trip, line. What a
         real rig measures is kept in the log; `log` names another file, and a simulated rig is
         kept there alone. A result that could not be kept says so in its warnings. Raises
         UsageError, Refused, LinkLost.
