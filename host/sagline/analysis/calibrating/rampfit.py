@@ -2,7 +2,7 @@
 """The converter's error along its codes from the windows of a ramp, with its covariance.
 
 What the ramp's true course is, is known but for a few parameters: with an ADS1115 a straight
-line of its codes; without one B + A·exp(−t/τ) + D·exp(−t/τ₂), a capacitor that a resistor
+line of its codes; without one B + A·exp(−t/τ) + Σ D_k·exp(−t/τ_k), a capacitor that a resistor
 discharges and that gives a part of its charge late (dielectric absorption). What these leave
 of the codes is the converter's, at knots with straight lines between. Both are found together,
 the knots as a Gaussian process of the size and smoothness that the data sheet's limit allows
@@ -33,8 +33,10 @@ KNOT_LSB = 0.3
 WIDE_LSB = 2.0
 """S.d. of how far the step at a wide code may be from its nominal size."""
 
-_LATE_RATIO = 5.0
-"""Where the search for τ₂ begins: τ over this."""
+LATE = (3.0, 12.0)
+"""τ over τ_k. What comes late comes over decades of time, so that two of them do."""
+LATE_LSB = 50.0
+"""S.d. of a D_k: 2 % of a whole ramp. Electrolytics absorb some per cent (from memory)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,6 +56,28 @@ class Fit:
     slope: float
 
 
+@dataclass(frozen=True, eq=False)
+class Course:
+    """What the ramp did: `columns` (windows, p) by its time constants' logarithms, times p numbers.
+
+    `known` has for each number one over its s.d. before anything was read, 0 for no idea.
+    """
+
+    columns: Callable[[FloatArray], FloatArray]
+    known: FloatArray
+
+    def rows(self, misfit: FloatArray) -> FloatArray:
+        """Residuals with what is known of the numbers as further ones; columns likewise.
+
+        Columns beyond the p are others that nothing is known of.
+        """
+        if misfit.ndim == 1:
+            return np.concatenate([misfit, np.zeros(self.known.size)])
+        more = np.zeros((self.known.size, misfit.shape[1]))
+        more[:, : self.known.size] = np.diag(self.known)
+        return np.concatenate([misfit, more])
+
+
 class _Converter:
     """The knots beneath given windows: hats, prior, and what they leave of any course."""
 
@@ -61,9 +85,10 @@ class _Converter:
         self.knots = knots_between(float(windows.code.min()), float(windows.code.max()), wide)
         self.size = self.knots.size
         self._hats = self.hats(windows.code)
-        # As much is known of a code as the ramp moves there: what is fine repeats within 2 codes.
+        # As much is known of a code as a ramp moves there: what is fine is the same within two
+        # codes, and in every ramp.
         variance = FINE.limit_codes**2 / 3.0 * FINE.span_codes
-        self._weight = np.maximum(windows.moved, 1e-3) / variance
+        self._weight = np.maximum(windows.moved, 1e-3) / (variance * _ramps_at(windows))
         prior = _prior(self.knots, wide, limit_codes)
         self._root = np.linalg.cholesky(prior)
         known = self._hats.T @ (self._hats * self._weight[:, None])
@@ -89,11 +114,11 @@ class _Converter:
         apart = (np.sqrt(self._weight) * (left - self._hats @ knots).T).T
         return np.concatenate([apart, solve_triangular(self._root, knots, lower=True)])
 
-    def covariance(self, unknown: FloatArray) -> FloatArray:
-        """Of the knots, where a course is known but for the `unknown` columns (windows, p)."""
+    def covariance(self, unknown: FloatArray, course: Course) -> FloatArray:
+        """Of the knots, where the course is known but for the `unknown` columns (windows, p)."""
         own = cho_solve(self._factor, np.eye(self.size))
         taken = self.knots_of(unknown)
-        root = self.misfit(unknown)
+        root = course.rows(self.misfit(unknown))
         return own + taken @ np.linalg.pinv(root.T @ root) @ taken.T
 
 
@@ -120,19 +145,19 @@ def fit(windows: Windows, nominal: OnboardTable | None, limit_codes: float) -> F
     converter = _Converter(few, wide, limit_codes)
     exact = bool(np.isfinite(used.fine).all())
     made = _line if exact else _discharge
-    columns = made(few)
-    shape = np.zeros(0) if exact else _search(converter, columns, _straight(few, nominal), few)
+    course = made(few)
     base = _straight(few, nominal)
-    course = columns(shape)
-    beta = _least(converter.misfit(course), converter.misfit(base))
-    knots = converter.knots_of(course @ beta - base)
-    unknown = np.column_stack([course, *_slopes(columns, shape, beta)])
+    shape = np.zeros(0) if exact else _search(converter, course, base, few)
+    columns = course.columns(shape)
+    beta = _least(course.rows(converter.misfit(columns)), course.rows(converter.misfit(base)))
+    knots = converter.knots_of(columns @ beta - base)
+    unknown = np.column_stack([columns, *_slopes(course, shape, beta)])
     free = _free_of_line(converter.knots)
-    left = made(used)(shape) @ beta - _straight(used, nominal)
+    left = made(used).columns(shape) @ beta - _straight(used, nominal)
     return Fit(
         code=converter.knots,
         error_lsb=free @ knots,
-        covariance=free @ converter.covariance(unknown) @ free.T,
+        covariance=free @ converter.covariance(unknown, course) @ free.T,
         left_lsb=left - converter.hats(used.code) @ knots,
         used=used,
         exact=exact,
@@ -149,58 +174,52 @@ def _least(design: FloatArray, held: FloatArray) -> FloatArray:
     return np.linalg.solve(design.T @ design, design.T @ held).astype(np.float64)
 
 
-Columns = Callable[[FloatArray], FloatArray]
-
-
-def _line(windows: Windows) -> Columns:
+def _line(windows: Windows) -> Course:
     fixed = np.column_stack([np.ones_like(windows.fine), windows.fine])
-    return lambda shape: fixed
+    return Course(lambda shape: fixed, np.zeros(2))
 
 
-def _discharge(windows: Windows) -> Columns:
-    """Columns by the logarithms of τ of each range, and of τ₂: B of a range, A and D of a ramp."""
+def _discharge(windows: Windows) -> Course:
+    """Columns by the logarithm of τ of each range: B of a range, A and D_k of a ramp."""
     ranges = [high for high in (False, True) if (windows.high == high).any()]
-    ramps = np.unique(windows.ramp)
+    owns: list[tuple[int, BoolArray]] = []
+    known: list[float] = []
+    for at, high in enumerate(ranges):
+        within = windows.high == high
+        owns.append((at, within))
+        known.append(0.0)
+        for ramp in np.unique(windows.ramp[within]):
+            owns.append((at, within & (windows.ramp == ramp)))
+            known += [0.0, *(1.0 for _ in LATE)]
 
     def columns(shape: FloatArray) -> FloatArray:
-        tau_s, late_s = np.exp(shape[:-1]), np.exp(shape[-1])
         made = []
-        for high, tau in zip(ranges, tau_s, strict=True):
-            within = windows.high == high
-            made.append(within.astype(np.float64))
-            for ramp in ramps:
-                own = within & (windows.ramp == ramp)
-                if own.any():
-                    made += [
-                        own * np.exp(-windows.t_s / tau),
-                        own * np.exp(-windows.t_s / late_s),
-                    ]
+        for at, own in owns:
+            tau_s = np.exp(shape[at])
+            if own is whole[at]:
+                made.append(own.astype(np.float64))
+                continue
+            made.append(own * np.exp(-windows.t_s / tau_s))
+            made += [LATE_LSB * own * np.exp(-windows.t_s * ratio / tau_s) for ratio in LATE]
         return np.column_stack(made)
 
-    return columns
+    whole = {at: next(own for number, own in owns if number == at) for at in range(len(ranges))}
+    return Course(columns, np.array(known))
 
 
 def _search(
-    converter: _Converter, columns: Columns, base: FloatArray, windows: Windows
+    converter: _Converter, course: Course, base: FloatArray, windows: Windows
 ) -> FloatArray:
     """The logarithms of the time constants that fit best."""
-    begin = []
-    for high in (False, True):
-        own = windows.high == high
-        if own.any():
-            begin.append(np.log(_time_constant_s(windows.of(own))))
-    begin.append(begin[0] - np.log(_LATE_RATIO))
-    held = converter.misfit(base)
+    owns = [windows.high == high for high in (False, True)]
+    start = np.log([_time_constant_s(windows.of(own)) for own in owns if own.any()])
+    held = course.rows(converter.misfit(base))
 
     def misfit(shape: FloatArray) -> FloatArray:
-        design = converter.misfit(columns(shape))
+        design = course.rows(converter.misfit(course.columns(shape)))
         return design @ _least(design, held) - held
 
-    start = np.array(begin)
-    reach = np.full(start.size, np.log(3.0))
-    reach[-1] = np.log(_LATE_RATIO) - 0.2
-    bounds = (start - reach, start + reach)
-    return least_squares(misfit, start, bounds=bounds, x_scale=0.1, xtol=1e-5, ftol=1e-6).x
+    return least_squares(misfit, start, x_scale=0.1, xtol=1e-5, ftol=1e-6).x
 
 
 def _time_constant_s(windows: Windows) -> float:
@@ -212,8 +231,9 @@ def _time_constant_s(windows: Windows) -> float:
     return float(-1.0 / np.polyfit(0.5 * (code[1:] + code[:-1]), slope, 1)[0])
 
 
-def _slopes(columns: Columns, shape: FloatArray, beta: FloatArray) -> list[FloatArray]:
+def _slopes(course: Course, shape: FloatArray, beta: FloatArray) -> list[FloatArray]:
     made = []
+    columns = course.columns
     for at in range(shape.size):
         step = np.zeros(shape.size)
         step[at] = 1e-3
@@ -230,6 +250,14 @@ def _prior(knots: FloatArray, wide: bool, limit_codes: float) -> FloatArray:
         side = 0.5 * np.sign(knots - code)
         cov += WIDE_LSB**2 * np.outer(side, side)
     return cov
+
+
+def _ramps_at(windows: Windows) -> FloatArray:
+    """How many ramps there are at the codes of each window."""
+    at = np.floor(windows.code / KNOT_CODES).astype(np.int64)
+    there = np.zeros((int(windows.ramp.max()) + 1, int(at.max()) + 1))
+    there[windows.ramp, at] = 1.0
+    return there.sum(axis=0)[at]
 
 
 def _clear_of_wide(code: FloatArray) -> BoolArray:
