@@ -1,19 +1,16 @@
 # SPDX-License-Identifier: MIT
 """The converter's error along its codes from the windows of a ramp, with its covariance.
 
-What the ramp's true course is, is known but for a few parameters: with an ADS1115 a straight
-line of its codes; without one B + A·exp(−t/τ) + Σ D_k·exp(−t/τ_k), a capacitor that a resistor
-discharges and that gives a part of its charge late (dielectric absorption). What these leave
+What the ramp's true course is, is known but for a few numbers (`rampcourse`). What these leave
 of the codes is the converter's, at knots with straight lines between. Both are found together,
 the knots as a Gaussian process of the size and smoothness that the data sheet's limit allows
-(O'Hagan, "Curve fitting and optimal design for prediction", 1978): where parameters and
+(O'Hagan, "Curve fitting and optimal design for prediction", 1978; from memory): where parameters and
 converter cannot be told apart, the covariance says so. A straight line in the codes is
 never found: offset and gain belong to other calibrations.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,6 +19,13 @@ from scipy.optimize import least_squares
 from scipy.sparse import csr_array
 
 from sagline.analysis.calibrating.ramp import Windows
+from sagline.analysis.calibrating.rampcourse import (
+    Course,
+    discharge,
+    line,
+    slopes,
+    time_constant_s,
+)
 from sagline.analysis.nonlinearity import Process
 from sagline.analysis.onboard_table import WIDE_CODES, WIDE_MARGIN_CODES, OnboardTable
 from sagline.analysis.sagerrors import BOW_CODES, FINE
@@ -32,11 +36,6 @@ KNOT_LSB = 0.3
 """S.d. of a knot beside the smooth bow: what of the converter is as fine as the knots."""
 WIDE_LSB = 2.0
 """S.d. of how far the step at a wide code may be from its nominal size."""
-
-LATE = (3.0, 12.0)
-"""τ over τ_k. What comes late comes over decades of time, so that two of them do."""
-LATE_LSB = 50.0
-"""S.d. of a D_k: 2 % of a whole ramp. Electrolytics absorb some per cent (from memory)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,28 +53,6 @@ class Fit:
     used: Windows
     exact: bool
     slope: float
-
-
-@dataclass(frozen=True, eq=False)
-class Course:
-    """What the ramp did: `columns` (windows, p) by its time constants' logarithms, times p numbers.
-
-    `known` has for each number one over its s.d. before anything was read, 0 for no idea.
-    """
-
-    columns: Callable[[FloatArray], FloatArray]
-    known: FloatArray
-
-    def rows(self, misfit: FloatArray) -> FloatArray:
-        """Residuals with what is known of the numbers as further ones; columns likewise.
-
-        Columns beyond the p are others that nothing is known of.
-        """
-        if misfit.ndim == 1:
-            return np.concatenate([misfit, np.zeros(self.known.size)])
-        more = np.zeros((self.known.size, misfit.shape[1]))
-        more[:, : self.known.size] = np.diag(self.known)
-        return np.concatenate([misfit, more])
 
 
 class _Converter:
@@ -144,14 +121,14 @@ def fit(windows: Windows, nominal: OnboardTable | None, limit_codes: float) -> F
     few = used.merged()
     converter = _Converter(few, wide, limit_codes)
     exact = bool(np.isfinite(used.fine).all())
-    made = _line if exact else _discharge
+    made = line if exact else discharge
     course = made(few)
     base = _straight(few, nominal)
     shape = np.zeros(0) if exact else _search(converter, course, base, few)
     columns = course.columns(shape)
     beta = _least(course.rows(converter.misfit(columns)), course.rows(converter.misfit(base)))
     knots = converter.knots_of(columns @ beta - base)
-    unknown = np.column_stack([columns, *_slopes(course, shape, beta)])
+    unknown = np.column_stack([columns, *slopes(course, shape, beta)])
     free = _free_of_line(converter.knots)
     left = made(used).columns(shape) @ beta - _straight(used, nominal)
     return Fit(
@@ -174,45 +151,12 @@ def _least(design: FloatArray, held: FloatArray) -> FloatArray:
     return np.linalg.solve(design.T @ design, design.T @ held).astype(np.float64)
 
 
-def _line(windows: Windows) -> Course:
-    fixed = np.column_stack([np.ones_like(windows.fine), windows.fine])
-    return Course(lambda shape: fixed, np.zeros(2))
-
-
-def _discharge(windows: Windows) -> Course:
-    """Columns by the logarithm of τ of each range: B of a range, A and D_k of a ramp."""
-    ranges = [high for high in (False, True) if (windows.high == high).any()]
-    owns: list[tuple[int, BoolArray]] = []
-    known: list[float] = []
-    for at, high in enumerate(ranges):
-        within = windows.high == high
-        owns.append((at, within))
-        known.append(0.0)
-        for ramp in np.unique(windows.ramp[within]):
-            owns.append((at, within & (windows.ramp == ramp)))
-            known += [0.0, *(1.0 for _ in LATE)]
-
-    def columns(shape: FloatArray) -> FloatArray:
-        made = []
-        for at, own in owns:
-            tau_s = np.exp(shape[at])
-            if own is whole[at]:
-                made.append(own.astype(np.float64))
-                continue
-            made.append(own * np.exp(-windows.t_s / tau_s))
-            made += [LATE_LSB * own * np.exp(-windows.t_s * ratio / tau_s) for ratio in LATE]
-        return np.column_stack(made)
-
-    whole = {at: next(own for number, own in owns if number == at) for at in range(len(ranges))}
-    return Course(columns, np.array(known))
-
-
 def _search(
     converter: _Converter, course: Course, base: FloatArray, windows: Windows
 ) -> FloatArray:
     """The logarithms of the time constants that fit best."""
     owns = [windows.high == high for high in (False, True)]
-    start = np.log([_time_constant_s(windows.of(own)) for own in owns if own.any()])
+    start = np.log([time_constant_s(windows.of(own)) for own in owns if own.any()])
     held = course.rows(converter.misfit(base))
 
     def misfit(shape: FloatArray) -> FloatArray:
@@ -220,25 +164,6 @@ def _search(
         return design @ _least(design, held) - held
 
     return least_squares(misfit, start, x_scale=0.1, xtol=1e-5, ftol=1e-6).x
-
-
-def _time_constant_s(windows: Windows) -> float:
-    """A first guess: −1 over the slope of dV/dt against V."""
-    first = windows.of(windows.ramp == windows.ramp[0])
-    step = max(1, first.code.size // 50)
-    code, t_s = first.code[::step], first.t_s[::step]
-    slope = np.diff(code) / np.diff(t_s)
-    return float(-1.0 / np.polyfit(0.5 * (code[1:] + code[:-1]), slope, 1)[0])
-
-
-def _slopes(course: Course, shape: FloatArray, beta: FloatArray) -> list[FloatArray]:
-    made = []
-    columns = course.columns
-    for at in range(shape.size):
-        step = np.zeros(shape.size)
-        step[at] = 1e-3
-        made.append((columns(shape + step) - columns(shape - step)) @ beta / 2e-3)
-    return made
 
 
 def _prior(knots: FloatArray, wide: bool, limit_codes: float) -> FloatArray:
