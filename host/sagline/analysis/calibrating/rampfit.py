@@ -4,9 +4,9 @@
 What the ramp's true course is, is known but for a few numbers (`rampcourse`). What these leave
 of the codes is the converter's, at knots with straight lines between. Both are found together,
 the knots as a Gaussian process of the size and smoothness that the data sheet's limit allows
-(O'Hagan, "Curve fitting and optimal design for prediction", 1978; from memory): where parameters and
-converter cannot be told apart, the covariance says so. A straight line in the codes is
-never found: offset and gain belong to other calibrations.
+(O'Hagan, "Curve fitting and optimal design for prediction", 1978; from memory): where
+parameters and converter cannot be told apart, the covariance says so. A straight line in the
+codes is never found: offset and gain belong to other calibrations.
 """
 
 from __future__ import annotations
