@@ -17,8 +17,13 @@ from sagline.errors import Refused
 PIECE_MS = 6000
 """Of each rest; fetching it takes some tenths of a second on a board."""
 
-ABOVE_END_V = (0.1, 0.05)
-"""Recorded down to this above the voltage at which the ramp would end, in either range."""
+ABOVE_END_V = (0.1, 0.12)
+"""Recorded down to this above the voltage at which the ramp would end, in either range: more than
+the on-board converter may be off by there."""
+
+STILL_V = (0.004, 0.012)
+"""A ramp that falls by less in a piece has come to its end, whatever its readings say: some two
+codes."""
 
 LEAST_FALL_V = 0.5
 """A ramp that begins nearer to its end than that shows too few codes."""
@@ -77,8 +82,11 @@ def record_ramp(rig: Rig, high: bool = False) -> Generator[Ramping, None, list[P
     pieces: list[Piece] = []
     from_v, from_s = sense_v, rig.now_s()
     while sense_v > to_v:
+        before_v = sense_v
         pieces.append((yield from _piece(rig, to_v)))
         sense_v = rig.live().sense_v
+        if from_v - sense_v > LEAST_FALL_V and before_v - sense_v < STILL_V[high]:
+            break
         _require_pace(from_v, sense_v, to_v, rig.now_s() - from_s)
     return pieces
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from math import sqrt
 
 import numpy as np
-from scipy.optimize import brentq
+from scipy.optimize import root_scalar
 
 from sagline.analysis.calibrating.ramp import Ramp, Windows, windows_of
 from sagline.analysis.calibrating.rampfit import KNOT_CODES, Fit, fit
@@ -128,7 +128,7 @@ def _span_for(limit_lsb: float, distance_codes: float, variance: float) -> float
     low, high = float(KNOT_CODES), LONGEST_SPAN_CODES
     if excess(low) <= 0.0:
         return low
-    return high if excess(high) >= 0.0 else float(brentq(excess, low, high))
+    return high if excess(high) >= 0.0 else float(root_scalar(excess, bracket=(low, high)).root)
 
 
 def _of_the_ramp(windows: Windows, found: Fit, count: int) -> list[Notice]:
