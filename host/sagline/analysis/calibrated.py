@@ -148,7 +148,7 @@ def _with_zeros(
     zeros: list[Influence] = []
     for channel, name in CHANNEL_NAMES.items():
         found = setting.offset(calibration, channel)
-        code, u = _nominal_zero(profile, setting, channel)
+        code, u = nominal_zero(profile, setting, channel)
         if found is not None:
             known = replace(found, value=code + found.value)
         elif scaled and channel == FORCE:
@@ -163,7 +163,7 @@ def _with_zeros(
     return changed + zeros
 
 
-def _nominal_zero(profile: RigProfile, setting: Setting, channel: int) -> tuple[float, float]:
+def nominal_zero(profile: RigProfile, setting: Setting, channel: int) -> tuple[float, float]:
     """The code at zero volts at a channel's tap, and its standard uncertainty from tolerances."""
     unit = profile.converter(setting.converter)
     reference = profile.reference

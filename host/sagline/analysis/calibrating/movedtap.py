@@ -21,6 +21,8 @@ from typing import Literal
 
 import numpy as np
 
+from sagline.analysis.calibrated import Known
+from sagline.analysis.calibrating.linearity import u_codes
 from sagline.analysis.calibrating.tapstep import TapReading
 from sagline.analysis.nonlinearity import Process, WeightedCodes
 from sagline.analysis.values import AnalysisError, FloatArray
@@ -35,14 +37,6 @@ CURRENT_SHARE = 0.02
 """The current is the same in both positions but for the cell's tiring."""
 SIGMAS = 3.5
 """How far r early in the pulse and about 0.1 s may be apart, in standard deviations."""
-
-
-@dataclass(frozen=True)
-class Known:
-    """A value and its standard uncertainty."""
-
-    value: float
-    u: float
 
 
 @dataclass(frozen=True)
@@ -123,8 +117,7 @@ def find(steps: Sequence[Tapped], resistor: Known, spread: Spread) -> MovedTap:
         "added resistor": resistor.u / resistor.value,
         "scatter": u_scatter,
         "linearity of the sag": sag_codes * code_ohm / delta_ohm,
-        "linearity of the current": sqrt(sum(_level_variance(one) for one in spread.force))
-        / force_codes,
+        "linearity of the current": u_codes(spread.force) / force_codes,
         "offset of the current": spread.zero_u_codes / force_codes,
         # Two levels, each off by the greatest bias of an arc sine law.
         "quantization": rounding * code_ohm / delta_ohm,
@@ -180,19 +173,13 @@ def _require_moved(
         )
 
 
-def _variance(
-    steps: Sequence[Tapped], share: FloatArray, processes: Sequence[Process]
-) -> float:
+def _variance(steps: Sequence[Tapped], share: FloatArray, processes: Sequence[Process]) -> float:
     """Of the difference by non-linearity, in codes squared: every level at its own code, so that
     what equal levels have in common falls out."""
     readings = [step.reading for step in steps]
     codes = np.array([code for one in readings for code in (one.open_code, one.loaded_code)])
     signed = np.array([[sign * part for part in share for sign in (1.0, -1.0)]])
     return sum(float(WeightedCodes(one, codes, signed).covariance()[0, 0]) for one in processes)
-
-
-def _level_variance(process: Process) -> float:
-    return float(process.correlation(np.zeros(1))[0]) * process.limit_codes**2 / 3.0
 
 
 def _early_sigmas(

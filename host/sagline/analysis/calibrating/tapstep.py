@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -50,9 +51,7 @@ class TapReading:
     rounding_codes: float
 
 
-def without_offset(
-    raw: RawStep, converter: int, codes: Mapping[int, float]
-) -> RawStep:
+def without_offset(raw: RawStep, converter: int, codes: Mapping[int, float]) -> RawStep:
     """One converter's points alone, less the `codes` at zero volts found by channel."""
     kept = raw.source // 4 == converter
     fields = {name: getattr(raw, name)[kept] for name in _POINT_FIELDS}
@@ -98,15 +97,21 @@ def read_tap(raw: RawStep, profile: RigProfile, converter: int, null: bool) -> T
         code_v = null_code_v(profile, raw.range_high)
     zero = tap_code(profile, converter, FORCE, 0.0, raw.range_high)
     weight = 1.0 / rows.u_v**2
+    force_codes = current.codes(AT_S)[0] - zero
+    r_at_ohm = float(np.average(r_ohm[about], weights=weight[about]))
     return TapReading(
-        r_ohm=float(np.average(r_ohm[about], weights=weight[about])),
+        r_ohm=r_at_ohm,
         early_ohm=float(np.average(r_ohm[early], weights=weight[early])) if early.any() else np.nan,
-        early_u_ohm=_mean_u(rows.u_v[early]) / at_a,
+        # As many readings of force as of sense tell the current there.
+        early_u_ohm=hypot(
+            _mean_u(rows.u_v[early]) / at_a,
+            r_at_ohm * noise / force_codes / sqrt(max(1, np.count_nonzero(early))),
+        ),
         current_a=at_a,
         open_code=float(np.average(rest.code, weights=1.0 / rest.u_v**2)),
         loaded_code=float(np.average(rows.code[about], weights=weight[about])),
         code_ohm=code_v / at_a,
-        force_codes=current.codes(AT_S)[0] - zero,
+        force_codes=force_codes,
         rounding_codes=quantization_limit_codes(noise),
     )
 
@@ -141,4 +146,3 @@ def _input_siemens(profile: RigProfile, channel: int, range_high: bool) -> float
 
 def _mean_u(u: FloatArray) -> float:
     return float(1.0 / np.sqrt(np.sum(1.0 / u**2))) if u.size else np.inf
-

@@ -31,10 +31,12 @@ def of_r(
     return _of(profile, converter, load, range_high, names, 0, null)
 
 
-def of_r_without_load(profile: RigProfile, converter: int, load: int, range_high: bool) -> Tolerance:
+def of_r_without_load(
+    profile: RigProfile, converter: int, load: int, range_high: bool, *, null: bool = False
+) -> Tolerance:
     """The same where the load's own ohms are known: its switch, the dividers, the null range."""
     names = ["switch_ohm", "reference_v", "converter_gain", "range_match", *_dividers()]
-    return _of(profile, converter, load, range_high, names, 0, False)
+    return _of(profile, converter, load, range_high, names, 0, null)
 
 
 def of_volts(profile: RigProfile, converter: int, range_high: bool) -> Tolerance:
@@ -70,4 +72,3 @@ def _of(
             moved = float(model({**values, item.name: item.value + item.spread})[output])
             shifts.append(moved / middle - 1.0)
     return Tolerance(sum(map(abs, shifts)), sqrt(sum(shift**2 for shift in shifts) / 3.0))
-
