@@ -83,6 +83,11 @@ class Link:
         return link
 
     @property
+    def port(self) -> Any:
+        """The port, for hands beside a simulated one; what passes over it is the link's."""
+        return self._port
+
+    @property
     def notices(self) -> tuple[Notice, ...]:
         """What must be said with figures that came over this link."""
         found = []

@@ -22,6 +22,7 @@ from sagline.errors import (
     BoardRefused,
     Refused,
     SaglineError,
+    UsageError,
     WrongDevice,
 )
 from sagline_board import __version__, commands, faults
@@ -29,6 +30,7 @@ from sagline_board import __version__, commands, faults
 if TYPE_CHECKING:
     from sagline.calibrations import Calibration
     from sagline.results import Result
+    from sagline.virtual.hands import Hands
 
 # How often a running step is asked how it fares.
 POLL_S = 0.1
@@ -124,6 +126,23 @@ class Rig:
         cleared, where it cannot; Refused where the board cannot; LinkLost, WrongDevice.
         """
         self._calibration.clear()
+
+    def hands(self) -> "Hands":
+        """Return the hands beside a rig that is simulated in this program.
+
+        Raises UsageError for any other rig.
+        """
+        from sagline.virtual.hands import Hands
+        from sagline.virtual.port import VirtualPort
+
+        port = self._link.port
+        if not isinstance(port, VirtualPort):
+            raise UsageError(
+                "no_hands_here",
+                "Only a rig that is simulated in this program has hands.",
+                "Do it by hand, or with `sagline hands` at a served one.",
+            )
+        return Hands(port)
 
     def __enter__(self) -> "Rig":
         return self

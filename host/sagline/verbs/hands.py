@@ -15,7 +15,8 @@ def add(commands: Any) -> None:
         help="handle the cell of a served simulated rig",
         description="Do at a rig served by `sagline virtual serve` what a person would do.",
         epilog="what: insert NAME, remove, next-cell, reverse, add-series OHM, move-tap cell|load, "
-        "short-sense on|off, connect-capacitor FARAD,VOLTS, read-meter, unplug, plug-in",
+        "short-sense on|off, short-force on|off, connect-capacitor FARAD,VOLTS, read-meter, "
+        "unplug, plug-in",
         allow_abbrev=False,
     )
     parser.add_argument("what", help="what to do")

@@ -21,6 +21,7 @@ BIDDINGS: tuple[tuple[str, str | None, str], ...] = (
     ("add-series", "OHM", "put a resistor into the positive force path, 0 takes it out"),
     ("move-tap", "cell|load", "put the positive sense clip on that side of the resistor"),
     ("short-sense", "on|off", "put the positive sense clip on the negative terminal, or back"),
+    ("short-force", "on|off", "put the positive force clip on the negative terminal, or back"),
     ("read-meter", None, "read a meter on the cell's terminals, in V"),
     ("unplug", None, "pull the board's cable"),
     ("plug-in", None, "put the cable back; the board starts anew"),
@@ -55,10 +56,11 @@ def _do(hands: Hands, verb: str, argument: str) -> str | None:
             if argument not in ("cell", "load"):
                 raise ValueError("'move-tap' takes cell or load")
             hands.move_tap(argument)
-        case "short-sense":
+        case "short-sense" | "short-force":
             if argument not in ("on", "off"):
-                raise ValueError("'short-sense' takes on or off")
-            hands.short_sense(argument == "on")
+                raise ValueError(f"{verb!r} takes on or off")
+            short = hands.short_sense if verb == "short-sense" else hands.short_force
+            short(argument == "on")
         case "read-meter":
             return f"{hands.read_meter():.5f}"
         case "next-cell":

@@ -111,6 +111,10 @@ class Hands:
         """Put the positive sense clip on the cell's negative terminal, or back."""
         self._wire(sense_shorted=shorted)
 
+    def short_force(self, shorted: bool = True) -> None:
+        """Put the positive force clip on the cell's negative terminal, or back."""
+        self._wire(force_shorted=shorted)
+
     def read_meter(self) -> float:
         """Volts that a hand-held meter shows across the cell's terminals now, 0.5 mV or so off."""
         return self._port.meter.read(self._port.hardware.terminal_v())

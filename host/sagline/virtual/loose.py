@@ -125,7 +125,8 @@ def _wired(parts: Parts, wiring: Wiring, r_ohm: float, mask: int, range_high: bo
         if "sense_neg" not in wiring.lost:
             nodes.between(_MINUS, _GROUND, _SENSE_LEAD_S)
         if "force_pos" not in wiring.lost:
-            nodes.between(_PLUS, _ANODE, 1.0 / max(parts.force_path_ohm, _LEAST_PATH_OHM))
+            clip = _MINUS if wiring.force_shorted else _PLUS
+            nodes.between(clip, _ANODE, 1.0 / max(parts.force_path_ohm, _LEAST_PATH_OHM))
         if "force_neg" not in wiring.lost:
             nodes.between(_MINUS, _RETURN, 1.0 / max(parts.return_path_ohm, _LEAST_PATH_OHM))
     nodes.between(_FORCE, _RETURN, load_siemens(parts, mask))

@@ -15,20 +15,23 @@ class Wiring:
 
     `lost` leads touch nothing. `series_ohm` is a resistor between the cell's positive terminal
     and the force clip; `tap` says on which side of it the positive sense clip sits.
-    `sense_shorted` puts that clip on the negative terminal instead.
+    `sense_shorted` puts that clip on the negative terminal instead, `force_shorted` the positive
+    force clip, resistor and all.
     """
 
     present: bool = True
     reversed: bool = False
     lost: frozenset[Lead] = frozenset()
     sense_shorted: bool = False
+    force_shorted: bool = False
     series_ohm: float = 0.0
     tap: Side = "cell"
 
     @property
     def whole(self) -> bool:
         """Whether all four leads sit where they belong on a cell the right way round."""
-        return self.present and not (self.reversed or self.lost or self.sense_shorted)
+        shorted = self.sense_shorted or self.force_shorted
+        return self.present and not (self.reversed or self.lost or shorted)
 
     @property
     def inside_ohm(self) -> float:
