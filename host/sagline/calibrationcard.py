@@ -124,25 +124,30 @@ def card(found: Iterable[Found], load_ohms: list[float]) -> list[CardRow]:
 
 
 def card_lines(rows: Iterable[CardRow]) -> list[str]:
-    """Return the report card in words, a line a row."""
-    lines = []
+    """Return the report card in words: a heading and a line a row; ± at 95 %."""
+    texts = [("", "before", "correction", "after", "most of it", "judged")]
     for row in rows:
-        factor, unit = (100.0, " %") if row.unit == "relative" else (1.0, " codes")
-        before, correction, after = (
-            factor * value for value in (row.before_u95, row.correction, row.after_u95)
+        factor, unit = (100.0, "%") if row.unit == "relative" else (1.0, "codes")
+        texts.append(
+            (
+                row.what,
+                f"±{factor * row.before_u95:.3g} {unit}",
+                f"{factor * row.correction:+.3f} {unit}",
+                f"±{factor * row.after_u95:.2g} {unit}",
+                row.main,
+                row.judged,
+            )
         )
-        lines.append(
-            f"{row.what}: before ±{before:.3g}{unit}, correction {correction:+.3f}{unit}, after "
-            f"±{after:.2g}{unit} (most of it: {row.main}); {row.judged}"
-        )
-    return lines
+    widths = [max(map(len, column)) for column in zip(*texts, strict=True)]
+    return [
+        "  ".join(text.ljust(width) for text, width in zip(line, widths, strict=True)).rstrip()
+        for line in texts
+    ]
 
 
 def _judged(one: Found) -> str:
-    where = "within tolerance" if one.within else "beyond tolerance: see to its cause"
-    if one.serves:
-        return where
-    return f"{where}; not used, for tolerances say it better"
+    where = "within tolerance" if one.within else "beyond tolerance: find out why"
+    return where if one.serves else f"{where}; not used: tolerances tell more"
 
 
 def _what(one: Found, load_ohms: list[float]) -> str:

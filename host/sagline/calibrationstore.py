@@ -29,7 +29,7 @@ def keep(calibration: "Calibration") -> Path:
 
     Raises NotStored where it cannot be written, or where another one has its id.
     """
-    path = _folder(calibration.rig_serial) / f"{calibration.id}{_ENDING}"
+    path = folder(calibration.rig_serial) / f"{calibration.id}{_ENDING}"
     try:
         if not path.exists():
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -57,7 +57,7 @@ def ids(serial: str) -> list[str]:
     Empty where there is none or the folder cannot be read. Opens no file.
     """
     try:
-        names = os.listdir(_folder(serial))
+        names = os.listdir(folder(serial))
     except OSError:
         return []
     return sorted(name.removesuffix(_ENDING) for name in names if _is_ours(name))
@@ -69,7 +69,7 @@ def missed(serial: str) -> str | None:
     None where there is none, or where it was taken off the board on purpose.
     """
     known = ids(serial)
-    if not known or (_folder(serial) / f"{known[-1]}{_CLEARED}").exists():
+    if not known or (folder(serial) / f"{known[-1]}{_CLEARED}").exists():
         return None
     return known[-1]
 
@@ -79,7 +79,7 @@ def mark_cleared(serial: str) -> None:
     known = ids(serial)
     if known:
         with suppress(OSError):  # then it is offered again, which does no harm
-            (_folder(serial) / f"{known[-1]}{_CLEARED}").touch()
+            (folder(serial) / f"{known[-1]}{_CLEARED}").touch()
 
 
 def serials() -> list[str]:
@@ -114,7 +114,7 @@ def newest(serial: str) -> "Calibration | None":
 
 def get(serial: str, calibration_id: str) -> "Calibration":
     """Return one calibration by its whole id. Raises UsageError where it is not there."""
-    return load(_folder(serial) / f"{calibration_id}{_ENDING}")
+    return load(folder(serial) / f"{calibration_id}{_ENDING}")
 
 
 def find(serial: str, given: str) -> "Calibration":
@@ -155,7 +155,8 @@ def _home() -> Path:
     return find_places().calibrations
 
 
-def _folder(serial: str) -> Path:
+def folder(serial: str) -> Path:
+    """Return the rig's folder; it need not exist yet."""
     # What a board calls itself must not lead out of here.
     return _home() / quote(serial, safe="").replace(".", "%2E")
 

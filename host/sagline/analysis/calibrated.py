@@ -204,7 +204,7 @@ def notices(calibration: Calibration | None, profile: RigProfile, setting: Setti
             Notice(
                 "uncalibrated",
                 "the load and the divider ratios are taken from their tolerances",
-                "this version cannot calibrate; the budget says which source limits r",
+                "calibrate the rig (`sagline calibrate`); the budget says which source limits r",
             )
         ]
     if setting.scale(calibration) is not None:

@@ -28,10 +28,11 @@ class Begun:
 
 @dataclass(frozen=True)
 class StepFound:
-    """A step has found this."""
+    """A step has found this; `calibration` is what there is with it."""
 
     step: CalibrationStep
     findings: Findings
+    calibration: Calibration
 
 
 @dataclass(frozen=True)
@@ -96,7 +97,7 @@ def calibrate(
         made = True
         found += findings.found
         notices += findings.notices
-        yield StepFound(step, findings)
+        yield StepFound(step, findings, known)
     rig.set_null(None)
     end = Calibrated(tuple(found), tuple(notices), known if made else None)
     yield end

@@ -132,7 +132,7 @@ def load(ohm: float) -> Prompt:
     """A load measured with four wires."""
     return Prompt(
         "load",
-        f"Take the cell out and unplug the board. Measure the load of {ohm:g} Ω with four wires, "
-        "at the resistor's own terminals, and tell its ohms. Then plug the board in again.",
+        f"Take the cell out. Measure the load of {ohm:g} Ω with four wires, at the resistor's own "
+        "terminals, and tell its ohms. No load is on meanwhile.",
         wants="ohm",
     )

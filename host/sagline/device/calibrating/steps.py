@@ -19,7 +19,7 @@ from sagline.device.calibrating.prompts import Answerer
 from sagline.device.progress import Cooling, Progress, Stepping
 from sagline.device.rests import phase_ms
 from sagline.device.rig import Rig
-from sagline.errors import BoardRefused, Refused
+from sagline.errors import BoardRefused, Refused, UsageError
 from sagline_board import commands, faults
 
 RESISTOR_TOLERANCE = 1e-3
@@ -83,10 +83,16 @@ def load(
 ) -> Generator[Progress, None, Findings]:
     """K of one load by its own ohms. Raises Refused, UsageError."""
     yield from ()
+    if given.u_ohm is None:
+        # Of a meter's resistance ranges there is no usual accuracy.
+        raise UsageError(
+            "no_u_ohm",
+            "A load's own ohms are worth what is known of them.",
+            "Give their standard uncertainty with --u-ohm, from the meter's data sheet.",
+        )
     prompt = prompts.load(rig.profile.loads[step.load].load_ohm)
-    ohm, digit_ohm = number(prompt, answer(prompt))
-    u_ohm = digit_ohm / 12.0**0.5 if given.u_ohm is None else given.u_ohm
-    return fourwire.find(rig.profile, step.load, Known(ohm, u_ohm))
+    ohm, _ = number(prompt, answer(prompt))
+    return fourwire.find(rig.profile, step.load, Known(ohm, given.u_ohm))
 
 
 KINDS = {"zero": zero, "volts": volts, "scale": scale, "load": load}
