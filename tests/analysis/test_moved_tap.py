@@ -14,13 +14,13 @@ import pytest
 from analysis.analytic_cell import PROFILE, RETURN_LEAD_OHM, Cell, Rig, make_step
 from sagline.analysis.calibrated import Calibration, Known
 from sagline.analysis.calibrating import movedtap, scales, tolerances
-from sagline.analysis.calibrating.movedtap import Spread, Tapped
+from sagline.analysis.calibrating.movedtap import Side, Spread, Tapped
 from sagline.analysis.calibrating.scales import TapStep
 from sagline.analysis.calibrating.tapstep import TapReading
 from sagline.analysis.values import ADS1115, FORCE, ONBOARD, AnalysisError
 from sagline_board import profile as board
 
-ABBA = ("cell", "load", "load", "cell")
+ABBA: tuple[Side, ...] = ("cell", "load", "load", "cell")
 R_A = Known(2.0, 2.0 * 1e-4)
 STRAIGHT = Spread((), (), 0.0)
 ONLY_ADS = replace(PROFILE, converters={ADS1115: PROFILE.converters[ADS1115]})

@@ -5,6 +5,7 @@ import json
 import subprocess
 import sys
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
@@ -20,9 +21,11 @@ from bench.true_calibration import (
 from host.served import serving
 from sagline import calibrationstore, checkchart, cli
 from sagline.calibrationcard import card, card_lines
+from sagline.calibrations import Calibration
 from sagline.device.calibrating import plan
 from sagline.device.calibrating.answerers import ByHands
 from sagline.device.calibrating.asking import Given, number
+from sagline.device.calibrating.checking import check, step_for
 from sagline.device.calibrating.guide import Calibrated, StepRefused, calibrate
 from sagline.device.calibrating.prompts import meter, resistor
 from sagline.errors import Refused, UsageError
@@ -60,6 +63,11 @@ def calibrated(rig, names, answer=None, given=RIGHT) -> Calibrated:
     raise AssertionError
 
 
+def document_of(made: Calibrated) -> Calibration:
+    assert made.calibration is not None
+    return made.calibration
+
+
 def refused(names, answer_of, address=ADDRESS) -> Refused:
     with sagline.open_rig(address) as rig, pytest.raises(Refused) as caught:
         calibrated(rig, names, answer_of(rig.hands()))
@@ -78,7 +86,7 @@ def whole():
 def test_every_scale_zero_and_voltage_is_the_rig_s_own(whole):
     """Within 3 u each, and over all within what u says: 24 scales, 6 zeros, 2 scales of volts."""
     made, drawn, _ = whole
-    document = made.calibration
+    document = document_of(made)
     assert len(document.scales) == 24
     # K belongs to the temperature it was found at.
     parts = replace(drawn, temperature_offset_k=0.0)
@@ -118,10 +126,10 @@ def test_what_was_found_narrows_r_and_holds_the_truth():
     with sagline.open_rig(ADDRESS) as rig:
         before = rig.measure(designation="LR6").r_ohm
         made = calibrated(rig, FEW, given=Given(u_ohm=2e-4))
-        rig.keep_calibration(made.calibration)
+        rig.keep_calibration(document_of(made))
         rig.hands().insert("lr6")  # a rested one, whose truth is known
         result = rig.measure(designation="LR6")
-    assert result.calibration_id == made.calibration.id
+    assert result.calibration_id == document_of(made).id
     codes = [notice.code for notice in result.warnings]
     assert "uncalibrated" not in codes and "no_scale" not in codes
     true = truth(CELLS["lr6"], 3.3)["truth"]
@@ -214,7 +222,7 @@ def test_a_cell_that_tires_fast_costs_and_is_spoken_of():
         made = calibrated(rig, ["zero", "scale-3.3-low"], Wrongly(rig.hands(), (), instead))
     (notice,) = [notice for notice in made.notices if notice.code == "cell_tiring"]
     assert "mΩ" in notice.text and "%" in notice.text
-    for scale in made.calibration.scales:
+    for scale in document_of(made).scales:
         if scale.front_end == "ads1115":
             true = true_scale(parts, 0, False)
             assert abs(scale.k - true) < 2.0 * scale.u_k_rel * true
@@ -223,9 +231,9 @@ def test_a_cell_that_tires_fast_costs_and_is_spoken_of():
 
 def test_what_one_step_finds_is_added_to_what_was_known():
     with sagline.open_rig(ADDRESS) as rig:
-        first = calibrated(rig, ["zero", "scale-3.3-low"]).calibration
+        first = document_of(calibrated(rig, ["zero", "scale-3.3-low"]))
         rig.keep_calibration(first)
-        second = calibrated(rig, ["scale-15-low"]).calibration
+        second = document_of(calibrated(rig, ["scale-15-low"]))
         rig.keep_calibration(second)
         assert rig.kept_calibration == second
     assert second.id > first.id
@@ -245,7 +253,7 @@ def test_a_load_by_its_own_ohms():
         assert "--u-ohm" in caught.value.remedy
         with pytest.raises(Refused, match="is not the load"):
             calibrated(rig, ["load-15"], lambda prompt: "3.3", Given(u_ohm=1e-3))
-    for scale in made.calibration.scales:
+    for scale in document_of(made).scales:
         if scale.front_end != "ads1115+null":
             true = true_scale(parts, 1, scale.range_high)
             assert abs(scale.k / true - 1.0) < 3.0 * scale.u_k_rel < 0.01
@@ -259,14 +267,18 @@ def test_answers_are_numbers():
     for wrong in ("", "volt", "-1", "nan", "0"):
         with pytest.raises(UsageError):
             number(meter(), wrong)
-    for bad in ({"u_ohm": 0.0}, {"resistor_ohm": -1.0}, {"repeats": 0}):
+    for bad in (
+        lambda: Given(u_ohm=0.0),
+        lambda: Given(resistor_ohm=-1.0),
+        lambda: Given(repeats=0),
+    ):
         with pytest.raises(UsageError):
-            Given(**bad)
+            bad()
 
 
 def test_checks_draw_a_chart_and_tell_when_something_changed():
     with sagline.open_rig(ADDRESS) as rig:
-        rig.keep_calibration(calibrated(rig, ["zero", "scale-3.3-low"]).calibration)
+        rig.keep_calibration(document_of(calibrated(rig, ["zero", "scale-3.3-low"])))
         states = [_check(rig, 0.0) for _ in range(3)]
         assert [one["state"] for one in states] == ["in order"] * 3
         assert [one["of"] for one in states] == [0, 0, 2]
@@ -283,8 +295,6 @@ def test_checks_draw_a_chart_and_tell_when_something_changed():
 
 
 def _check(rig, resistor_error_rel):
-    from sagline.device.calibrating.checking import check, step_for
-
     items = check(rig, step_for(rig, None), ByHands(rig.hands(), resistor_error_rel), RIGHT)
     while True:
         try:
@@ -294,12 +304,10 @@ def _check(rig, resistor_error_rel):
             return end.value.line
 
 
-def test_a_chart_that_was_cut_off_loses_its_last_line_alone(tmp_path):
-    from datetime import UTC, datetime
-
+def test_a_chart_that_was_cut_off_loses_its_last_line_alone():
     line = {"rel": 1e-4, "resistor_ohm": 2.0}
-    for _ in range(2):
-        path = checkchart.append("x-1", datetime.now(UTC), line)
+    checkchart.append("x-1", datetime.now(UTC), line)
+    path = checkchart.append("x-1", datetime.now(UTC), line)
     path.write_bytes(path.read_bytes()[:-7])
     assert len(checkchart.read("x-1")) == 1
     checkchart.append("x-1", datetime.now(UTC), line)
@@ -354,7 +362,7 @@ def test_the_command_s_exit_statuses(command, tmp_path, monkeypatch):
     assert status == 5 and json.loads(out.splitlines()[-1])["calibration"]["offsets"]
 
 
-def test_a_person_is_asked_line_by_line_at_a_served_rig(tmp_path):
+def test_a_person_is_asked_line_by_line_at_a_served_rig():
     """Somebody reads each prompt, does it with `sagline hands`, and presses Enter."""
     with serving("lr6") as served:
         rig = served.address

@@ -135,6 +135,17 @@ def test_a_cell_put_in_after_a_capacitor_has_all_its_leads(hands, rig):
         assert code_of(faulty) == "force_pos_open"
 
 
+def test_a_shorted_force_clip_is_one_that_misses_the_cell(rig, hands):
+    hands.short_force()
+    assert code_of(rig) == "force_pos_open"
+    hands.short_force(False)
+    assert measure(rig).r_ohm.value > 0
+
+
+def test_only_a_rig_simulated_here_has_hands(rig):
+    assert rig.hands().cell == "lr6"
+
+
 def test_the_meter_reads_the_terminals_with_an_error_of_its_own(hands, rig):
     """0.05 % and 0.2 mV and half a digit, whatever is clipped where."""
     limit_v = 0.0005 * 1.58 + 0.0002 + 0.00005

@@ -137,6 +137,28 @@ def test_kirchhoff_holds_with_the_whole_diode_equations(
     assert (sense_v, force_v, return_v) == pytest.approx((sense, force, back), abs=2e-4)
 
 
+def test_both_positive_clips_on_the_negative_terminal_are_zero_volts_under_a_load() -> None:
+    """By hand: 100 kΩ, 75 kΩ to ground and 1 MΩ to 3 V lift a tap held at zero by 123 mV at the
+    node, which sends 1.23 µA back out of it. At rest only what the blocking diode leaks takes that
+    to the force clip; a load takes it to return, across 470.04 Ω."""
+    wiring = Wiring(sense_shorted=True, force_shorted=True)
+    circuit = Circuit(rigs.plain_cell(1.5, 0.1), nominal_parts(), wiring)
+
+    def taps() -> np.ndarray:
+        return circuit.taps(np.zeros(1), np.zeros(1))[:, 0]
+
+    siemens = 1e-5 + 1.0 / 75e3 + 1e-6
+    lift_a = 3e-6 / siemens / 100e3
+    floating_v = 3e-6 / siemens / (1.0 - 1e-5 / siemens)
+    sense_v, force_v, return_v = taps()
+    assert sense_v == pytest.approx(0.0, abs=2e-6)
+    assert 0.005 < force_v < floating_v
+    circuit.switch(1 << 3, False)
+    sense_v, force_v, return_v = taps()
+    assert (sense_v, return_v) == pytest.approx((0.0, 0.0), abs=2e-6)
+    assert force_v - return_v == pytest.approx(lift_a * 470.041, rel=0.05)
+
+
 def test_a_lost_force_minus_leaves_tenths_of_a_milliampere_and_lifts_the_return() -> None:
     """Circuit notes: lost Force −, load on: 0.3 to 0.5 mA; return 2.5 V (trips)."""
     wiring = Wiring(lost=frozenset({"force_neg"}))

@@ -8,8 +8,9 @@ tires evenly fall out.
 
 What both positions have in common cancels in the difference and is no line of the budget: the
 open level and its linearity, the converter's and the sense channel's offset, what the null
-channel moves by when a load is switched, the temperature of the load (K belongs to that of its
-day). What K makes good is none either: load, switch, dividers, reference, gain.
+channel moves by when a load is switched, the current through the ground tie, the instant of
+switching, the temperature of the load (K belongs to that of its day). What K makes good is none
+either: load, switch, dividers, reference, gain.
 """
 
 from __future__ import annotations
@@ -121,6 +122,8 @@ def find(steps: Sequence[Tapped], resistor: Known, spread: Spread) -> MovedTap:
         "offset of the current": spread.zero_u_codes / force_codes,
         # Two levels, each off by the greatest bias of an arc sine law.
         "quantization": rounding * code_ohm / delta_ohm,
+        # The same current warms the load by as much in every step.
+        "load heating": max(step.reading.heating_limit for step in steps) / sqrt(3.0),
         # However unevenly it tires, a cell that only tires is off its straight line by no more
         # than half of it all.
         "tiring of the cell": 0.5 * abs(tired_ohm) / delta_ohm / sqrt(3.0),

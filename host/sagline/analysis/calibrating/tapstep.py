@@ -49,6 +49,7 @@ class TapReading:
     code_ohm: float
     force_codes: float
     rounding_codes: float
+    heating_limit: float = 0.0
 
 
 def without_offset(raw: RawStep, converter: int, codes: Mapping[int, float]) -> RawStep:
@@ -90,8 +91,10 @@ def read_tap(raw: RawStep, profile: RigProfile, converter: int, null: bool) -> T
     sag_v = line.level + line.slope * t_s - rows.v
     fall_v = _force_open_v(raw, profile, converter) - _force_v(raw, profile, converter, current)
     force_s, sense_s = (_input_siemens(profile, k, raw.range_high) for k in (FORCE, SENSE))
-    r_ohm = sag_v / (rows.current_a - force_s * fall_v - sense_s * sag_v)
     at_a = float(current.at(np.array([AT_S]))[0])
+    warmer, heating_limit = profile.loads[raw.load].heating(at_a * at_a * AT_S)
+    current_a = rows.current_a / (1.0 + warmer)
+    r_ohm = sag_v / (current_a - force_s * fall_v - sense_s * sag_v)
     code_v = tap_per_code_v(profile, converter, SENSE, raw.range_high)
     if null:
         code_v = null_code_v(profile, raw.range_high)
@@ -113,6 +116,7 @@ def read_tap(raw: RawStep, profile: RigProfile, converter: int, null: bool) -> T
         code_ohm=code_v / at_a,
         force_codes=force_codes,
         rounding_codes=quantization_limit_codes(noise),
+        heating_limit=heating_limit,
     )
 
 
