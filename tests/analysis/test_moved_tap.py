@@ -36,6 +36,8 @@ def reading(r_ohm, current_a=0.3):
         loaded_code=9000.0 - 3000.0 * r_ohm,
         code_ohm=5e-4,
         force_codes=5000.0,
+        return_codes=10_000.0,
+        return_levels=(4368.0, 4600.0),
         rounding_codes=0.0,
     )
 

@@ -12,7 +12,7 @@ from sagline.calibrations import Calibration
 from sagline.designations import Designation
 from sagline.device.calibrating.asking import Given
 from sagline.device.calibrating.plan import CalibrationStep
-from sagline.device.calibrating.prompts import Answerer
+from sagline.device.calibrating.prompts import Answerer, no_resistor
 from sagline.device.calibrating.steps import KINDS, SETTLE_S, cell_prompt
 from sagline.device.progress import Progress
 from sagline.device.rig import Rig
@@ -86,6 +86,9 @@ def calibrate(
             if len(steps) == 1:
                 raise
             yield StepRefused(step, error)
+            if step.kind == "scale":
+                # The next step finds the clips where they belong.
+                answer(no_resistor())
             continue
         known = merged(
             known,

@@ -85,7 +85,20 @@ def run(args: argparse.Namespace) -> int:
         steps = steps_of(rig.profile)
         if args.step not in (None, "all"):
             steps = find(rig.profile, args.step.split(","))
+        _require_one_resistor(args, steps)
         return _guide(rig, steps, told, args.json)
+
+
+def _require_one_resistor(args: argparse.Namespace, steps: "list[CalibrationStep]") -> None:
+    from sagline.errors import UsageError
+
+    told = args.resistor is not None or args.u_ohm is not None
+    if told and sum(step.kind in ("scale", "load") for step in steps) > 1:
+        raise UsageError(
+            "several_resistors",
+            "--resistor and --u-ohm are of one resistor, and these steps take several.",
+            "Give them with one --step at a time, or type each value when you are asked for it.",
+        )
 
 
 def _guide(rig: "Rig", steps: "list[CalibrationStep]", told: "Given", as_json: bool) -> int:
