@@ -133,8 +133,9 @@ def run_of(rig: Rig, cell: Cell, added_ohm: float, load: int, rng, converter=ADS
     """Two steps at each stay of the tap; the resistor is in the current's way in all of them."""
     outside = WithResistor(**vars(rig), added_ohm=added_ohm)
     inside = replace(cell, ohmic_ohm=cell.ohmic_ohm + added_ohm)
-    steps = []
-    for i, side in enumerate(side for side in ABBA for _ in range(2)):
+    steps: list[TapStep] = []
+    sides: list[Side] = [side for side in ABBA for _ in range(2)]
+    for i, side in enumerate(sides):
         seen = (outside, cell) if side == "cell" else (rig, inside)
         raw = make_step(
             seen[1],
