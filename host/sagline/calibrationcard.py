@@ -10,13 +10,20 @@ from typing import Any
 from uuid6 import uuid7
 
 from sagline.analysis.calibrating.found import Found
+from sagline.analysis.onboard_table import OnboardTable
+from sagline.analysis.profile import RigProfile
+from sagline.analysis.values import ONBOARD
 from sagline.calibrations import (
     CALIBRATION_SCHEMA,
     Calibration,
     Offset,
+    OnboardLinearity,
     Scale,
     VoltageScale,
 )
+
+TABLE_BEYOND = 1.5
+"""Taking a straight line off can make an error larger at the ends, by no more than this."""
 
 _CONVERTERS = ("onboard", "ads1115")
 _CHANNELS = ("sense", "force", "return")
@@ -25,12 +32,13 @@ _CHANNELS = ("sense", "force", "return")
 def merged(
     before: Calibration | None,
     found: Iterable[Found],
+    table: OnboardTable | None = None,
     *,
     serial: str,
     made_at: datetime,
     temperature_c: float | None,
 ) -> Calibration:
-    """Return the calibration that `found` makes with what is known from `before`.
+    """Return the calibration that `found` and a `table` make with what is known from `before`.
 
     The document has one date: that of its newest entries. What an older one has aged since
     its own day is put into its uncertainty here, so that no time is lost. What tolerances
@@ -59,6 +67,9 @@ def merged(
         else:
             volt = _volts(one)
             volts[_volts_key(volt)] = volt
+    linearity = None if before is None else before.onboard_table
+    if table is not None:
+        linearity = OnboardLinearity.of(table)
     return Calibration(
         schema=CALIBRATION_SCHEMA,
         id=str(uuid7()),
@@ -67,7 +78,7 @@ def merged(
         temperature_c=temperature_c,
         scales=list(scales.values()),
         offsets=list(offsets.values()),
-        onboard_table=None if before is None else before.onboard_table,
+        onboard_table=linearity,
         voltage_scales=list(volts.values()),
     )
 
@@ -121,6 +132,28 @@ def card(found: Iterable[Found], load_ohms: list[float]) -> list[CardRow]:
             )
         )
     return rows
+
+
+def table_row(table: OnboardTable, profile: RigProfile) -> CardRow:
+    """Return the row of the on-board converter's linearity, in codes (LSB)."""
+    limit = profile.converter(ONBOARD).inl_limit_codes
+    most = max(map(abs, table.correction_lsb))
+    after = table.residual_lsb
+    within = most <= TABLE_BEYOND * limit
+    serves = after is not None and after < limit
+    judged = "within tolerance" if within else "beyond tolerance: find out why"
+    return CardRow(
+        what="linearity of the on-board converter (its most)",
+        unit="codes",
+        before_u95=limit,
+        correction=most,
+        after_u95=limit if after is None else after,
+        limit=limit,
+        judged=judged,
+        used=serves,
+        main="the ramps",
+        how="a capacitor's discharge",
+    )
 
 
 def card_lines(rows: Iterable[CardRow]) -> list[str]:

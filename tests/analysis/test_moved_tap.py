@@ -36,6 +36,8 @@ def reading(r_ohm, current_a=0.3):
         loaded_code=9000.0 - 3000.0 * r_ohm,
         code_ohm=5e-4,
         force_codes=5000.0,
+        return_codes=10_000.0,
+        return_levels=(4368.0, 4600.0),
         rounding_codes=0.0,
     )
 
@@ -131,8 +133,9 @@ def run_of(rig: Rig, cell: Cell, added_ohm: float, load: int, rng, converter=ADS
     """Two steps at each stay of the tap; the resistor is in the current's way in all of them."""
     outside = WithResistor(**vars(rig), added_ohm=added_ohm)
     inside = replace(cell, ohmic_ohm=cell.ohmic_ohm + added_ohm)
-    steps = []
-    for i, side in enumerate(side for side in ABBA for _ in range(2)):
+    steps: list[TapStep] = []
+    sides: list[Side] = [side for side in ABBA for _ in range(2)]
+    for i, side in enumerate(sides):
         seen = (outside, cell) if side == "cell" else (rig, inside)
         raw = make_step(
             seen[1],

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sagline.analysis.calibrating.tolerances import Tolerance
+from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.values import Notice
 
 
@@ -48,7 +49,8 @@ class Found:
 
 @dataclass(frozen=True)
 class Findings:
-    """The entries of one step and what must be said of them."""
+    """The entries of one step, or the linearity table it made, and what must be said of them."""
 
     found: tuple[Found, ...]
     notices: tuple[Notice, ...] = ()
+    table: OnboardTable | None = None

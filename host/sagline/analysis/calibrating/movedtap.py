@@ -17,7 +17,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import inf, sqrt
+from math import hypot, inf, sqrt
 from typing import Literal
 
 import numpy as np
@@ -118,7 +118,9 @@ def find(steps: Sequence[Tapped], resistor: Known, spread: Spread) -> MovedTap:
         "added resistor": resistor.u / resistor.value,
         "scatter": u_scatter,
         "linearity of the sag": sag_codes * code_ohm / delta_ohm,
-        "linearity of the current": u_codes(spread.force) / force_codes,
+        "linearity of the current": hypot(
+            u_codes(spread.force) / force_codes, _return_u(steps[0].reading, spread.force)
+        ),
         "offset of the current": spread.zero_u_codes / force_codes,
         # Two levels, each off by the greatest bias of an arc sine law.
         "quantization": rounding * code_ohm / delta_ohm,
@@ -183,6 +185,13 @@ def _variance(steps: Sequence[Tapped], share: FloatArray, processes: Sequence[Pr
     codes = np.array([code for one in readings for code in (one.open_code, one.loaded_code)])
     signed = np.array([[sign * part for part in share for sign in (1.0, -1.0)]])
     return sum(float(WeightedCodes(one, codes, signed).covariance()[0, 0]) for one in processes)
+
+
+def _return_u(reading: TapReading, processes: Sequence[Process]) -> float:
+    """Of the current by the return tap's two levels, relative."""
+    codes, change = np.array(reading.return_levels), np.array([[-1.0, 1.0]])
+    variance = sum(float(WeightedCodes(one, codes, change).covariance()[0, 0]) for one in processes)
+    return sqrt(max(0.0, variance)) / reading.return_codes
 
 
 def _early_sigmas(

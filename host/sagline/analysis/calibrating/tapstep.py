@@ -14,13 +14,13 @@ from math import hypot, sqrt
 import numpy as np
 
 from sagline.analysis import presence
-from sagline.analysis.calibration import tap_code, tap_per_code_v, tap_volts
+from sagline.analysis.calibration import tap_per_code_v, tap_volts
 from sagline.analysis.current import Current
 from sagline.analysis.influences import quantization_limit_codes
 from sagline.analysis.profile import RigProfile, transfer
 from sagline.analysis.rows import Front, null_code_v, rows_of
 from sagline.analysis.step import WINDOW_RATIO, channel_points, edges_us, fit_line, read_step
-from sagline.analysis.values import FORCE, SENSE, AnalysisError, FloatArray, RawStep
+from sagline.analysis.values import FORCE, RETURN, SENSE, AnalysisError, FloatArray, RawStep
 
 AT_S = 0.1
 """The scale belongs to r(0.1 s); a load warms up within the pulse."""
@@ -36,8 +36,11 @@ class TapReading:
     """r (ohm) about AT_S and early in the pulse, by nominal values and without a scale.
 
     `current_a` at AT_S; `open_code` and `loaded_code` mean codes of the front end that read the
-    sag, `code_ohm` how many ohms a code of it is; `force_codes` those of the force tap above
-    zero volts; `rounding_codes` the greatest bias of a level by rounding.
+    sag, `code_ohm` how many ohms a code of it is; `force_codes` the drop over the load in codes of
+    the force tap, `return_codes` the same in those of the return tap, which went from the first to
+    the second of `return_levels`; `rounding_codes` the greatest bias of a level by rounding;
+    `heating_limit` how far, relative, the load's own heat may have moved it beside what is allowed
+    for.
     """
 
     r_ohm: float
@@ -48,6 +51,8 @@ class TapReading:
     loaded_code: float
     code_ohm: float
     force_codes: float
+    return_codes: float
+    return_levels: tuple[float, float]
     rounding_codes: float
     heating_limit: float = 0.0
 
@@ -98,9 +103,13 @@ def read_tap(raw: RawStep, profile: RigProfile, converter: int, null: bool) -> T
     code_v = tap_per_code_v(profile, converter, SENSE, raw.range_high)
     if null:
         code_v = null_code_v(profile, raw.range_high)
-    zero = tap_code(profile, converter, FORCE, 0.0, raw.range_high)
     weight = 1.0 / rows.u_v**2
-    force_codes = current.codes(AT_S)[0] - zero
+    bank = profile.loads[raw.load]
+    drop_v = at_a * (bank.load_ohm + bank.switch_ohm)
+    force_codes, return_codes = (
+        drop_v / tap_per_code_v(profile, converter, channel, raw.range_high)
+        for channel in (FORCE, RETURN)
+    )
     r_at_ohm = float(np.average(r_ohm[about], weights=weight[about]))
     return TapReading(
         r_ohm=r_at_ohm,
@@ -115,6 +124,8 @@ def read_tap(raw: RawStep, profile: RigProfile, converter: int, null: bool) -> T
         loaded_code=float(np.average(rows.code[about], weights=weight[about])),
         code_ohm=code_v / at_a,
         force_codes=force_codes,
+        return_codes=return_codes,
+        return_levels=current.codes(AT_S)[1:],
         rounding_codes=quantization_limit_codes(noise),
         heating_limit=heating_limit,
     )

@@ -6,15 +6,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 
 from sagline.analysis.calibrating.found import Findings, Found
+from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.values import Notice
 from sagline.calibrationcard import merged
 from sagline.calibrations import Calibration
 from sagline.designations import Designation
 from sagline.device.calibrating.asking import Given
 from sagline.device.calibrating.plan import CalibrationStep
-from sagline.device.calibrating.prompts import Answerer
+from sagline.device.calibrating.prompts import Answerer, no_resistor
 from sagline.device.calibrating.steps import KINDS, SETTLE_S, cell_prompt
 from sagline.device.progress import Progress
+from sagline.device.ramp import Ramping
 from sagline.device.rig import Rig
 from sagline.errors import Refused
 
@@ -51,11 +53,12 @@ class Calibrated:
     """
 
     found: tuple[Found, ...]
+    table: OnboardTable | None
     notices: tuple[Notice, ...]
     calibration: Calibration | None
 
 
-Event = Begun | StepFound | StepRefused | Calibrated | Progress
+Event = Begun | StepFound | StepRefused | Calibrated | Ramping | Progress
 
 
 def calibrate(
@@ -71,6 +74,7 @@ def calibrate(
     in_clips: Designation | None = None
     found: list[Found] = []
     notices: list[Notice] = []
+    table: OnboardTable | None = None
     made = False
     for step in steps:
         yield Begun(step)
@@ -78,6 +82,8 @@ def calibrate(
             answer(cell_prompt(step.cell))
             in_clips = step.cell
             rig.wait(SETTLE_S)
+        if step.kind == "table":
+            in_clips = None
         now = datetime.now(UTC)
         at_now = None if known is None else known.at(now)
         try:
@@ -86,19 +92,24 @@ def calibrate(
             if len(steps) == 1:
                 raise
             yield StepRefused(step, error)
+            if step.kind == "scale":
+                # The next step finds the clips where they belong.
+                answer(no_resistor())
             continue
         known = merged(
             known,
             findings.found,
+            findings.table,
             serial=rig.identity.serial,
             made_at=datetime.now(UTC),
             temperature_c=given.temperature_c,
         )
         made = True
         found += findings.found
+        table = findings.table or table
         notices += findings.notices
         yield StepFound(step, findings, known)
     rig.set_null(None)
-    end = Calibrated(tuple(found), tuple(notices), known if made else None)
+    end = Calibrated(tuple(found), table, tuple(notices), known if made else None)
     yield end
     return end

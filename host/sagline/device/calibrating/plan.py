@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from sagline.analysis.calibrating.scales import SHARES
 from sagline.analysis.calibration import BLOCKING_DIODE_V
 from sagline.analysis.profile import RigProfile, transfer
-from sagline.analysis.values import SENSE
+from sagline.analysis.values import ONBOARD, SENSE
 from sagline.designations import DESIGNATIONS, Designation
 from sagline.errors import UsageError
 
@@ -32,7 +32,7 @@ LEADS_OHM = 0.15
 
 @dataclass(frozen=True)
 class CalibrationStep:
-    """One step: "zero", "volts", "scale" or "load" of what, and what it takes."""
+    """One step: "table", "zero", "volts", "scale" or "load" of what, and what it takes."""
 
     name: str
     kind: str
@@ -52,6 +52,10 @@ def steps_of(profile: RigProfile) -> list[CalibrationStep]:
     """Return every step of the whole calibration, in order: as few changes of cell as can be."""
     low, high = (DESIGNATIONS[CELLS[range_high]] for range_high in (False, True))
     steps = [CalibrationStep("zero", "zero", "the codes at zero volts", False, low)]
+    if ONBOARD in profile.converters:
+        # First of all: zeros and volts are of codes that the table has corrected.
+        title = "the on-board converter's linearity, by a capacitor's discharge"
+        steps.insert(0, CalibrationStep("table", "table", title, False, None))
     for cell in (low, high):
         is_high = cell is high
         which = "high" if is_high else "low"

@@ -128,6 +128,29 @@ def no_resistor() -> Prompt:
     )
 
 
+def capacitor(farad: float, volts: float) -> Prompt:
+    """A charged capacitor on the sense clips alone."""
+    return Prompt(
+        "capacitor",
+        f"Charge a capacitor of some {1e6 * farad:.0f} µF to {volts:g} V, through 100 Ω or more, "
+        "take the source off, and put the two sense clips on the capacitor, positive on positive. "
+        "The force clips touch nothing. It takes some minutes to discharge.",
+        "Rated for 25 V at least. An electrolytic capacitor the wrong way round can burst; do "
+        "not touch or short its terminals while it is charged.",
+        actions=(("connect_capacitor", (farad, volts)),),
+    )
+
+
+def no_capacitor() -> Prompt:
+    """The capacitor taken off again."""
+    return Prompt(
+        "no_capacitor",
+        "Take the capacitor off.",
+        "It still holds some charge: discharge it through 1 kΩ.",
+        actions=(("remove", ()),),
+    )
+
+
 def load(ohm: float) -> Prompt:
     """A load measured with four wires."""
     return Prompt(

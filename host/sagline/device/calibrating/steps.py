@@ -8,6 +8,8 @@ from sagline.analysis import presence, stuck
 from sagline.analysis.calibrated import Calibration, Known
 from sagline.analysis.calibrating import fourwire, scales, voltscale, zeros
 from sagline.analysis.calibrating.found import Findings
+from sagline.analysis.calibrating.ramp import Piece
+from sagline.analysis.calibrating.ramptable import table_of
 from sagline.analysis.calibrating.scales import TapStep
 from sagline.analysis.values import RawStep
 from sagline.designations import Designation
@@ -17,6 +19,7 @@ from sagline.device.calibrating.asking import Given, number
 from sagline.device.calibrating.plan import VIRTUAL_NAMES, CalibrationStep
 from sagline.device.calibrating.prompts import Answerer
 from sagline.device.progress import Cooling, Progress, Stepping
+from sagline.device.ramp import Ramping, record_ramp
 from sagline.device.rests import phase_ms
 from sagline.device.rig import Rig
 from sagline.errors import BoardRefused, Refused, UsageError
@@ -32,6 +35,9 @@ REST_S = 2.0
 # After a cell was put in, until the null channel's filters have settled.
 SETTLE_S = 3.0
 RESTING_MS = 500
+# A capacitor whose discharge takes some minutes, and what it is charged to: the low range's most,
+# and in the 16.5 V range no more than the lowest codes need.
+FARAD, CHARGED_V = 330e-6, {False: 4.5, True: 3.0}
 ZERO_MS = (300, 300, 100)
 ARMED_MS = (300, 40, 60)
 COOLING_POLL_S = 0.5
@@ -95,7 +101,20 @@ def load(
     return fourwire.find(rig.profile, step.load, Known(ohm, given.u_ohm))
 
 
-KINDS = {"zero": zero, "volts": volts, "scale": scale, "load": load}
+def table(
+    rig: Rig, step: CalibrationStep, answer: Answerer, known: Calibration | None, given: Given
+) -> Generator[Progress | Ramping, None, Findings]:
+    """The on-board converter's linearity by three ramps. Raises Refused."""
+    ramps: list[list[Piece]] = []
+    for high in (False, False, True):
+        answer(prompts.capacitor(FARAD, CHARGED_V[high]))
+        ramps.append((yield from record_ramp(rig, high)))
+    answer(prompts.no_capacitor())
+    found = table_of(ramps, rig.profile)
+    return Findings((), found.notices, found.table)
+
+
+KINDS = {"table": table, "zero": zero, "volts": volts, "scale": scale, "load": load}
 
 
 def moved(

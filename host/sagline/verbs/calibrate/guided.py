@@ -85,7 +85,20 @@ def run(args: argparse.Namespace) -> int:
         steps = steps_of(rig.profile)
         if args.step not in (None, "all"):
             steps = find(rig.profile, args.step.split(","))
+        _require_one_resistor(args, steps)
         return _guide(rig, steps, told, args.json)
+
+
+def _require_one_resistor(args: argparse.Namespace, steps: "list[CalibrationStep]") -> None:
+    from sagline.errors import UsageError
+
+    told = args.resistor is not None or args.u_ohm is not None
+    if told and sum(step.kind in ("scale", "load") for step in steps) > 1:
+        raise UsageError(
+            "several_resistors",
+            "--resistor and --u-ohm are of one resistor, and these steps take several.",
+            "Give them with one --step at a time, or type each value when you are asked for it.",
+        )
 
 
 def _guide(rig: "Rig", steps: "list[CalibrationStep]", told: "Given", as_json: bool) -> int:
@@ -97,6 +110,7 @@ def _guide(rig: "Rig", steps: "list[CalibrationStep]", told: "Given", as_json: b
         calibrate,
     )
     from sagline.device.progress import describe
+    from sagline.device.ramp import Ramping
     from sagline.errors import Refused
 
     answer = answerer_for(rig, as_json)
@@ -116,6 +130,8 @@ def _guide(rig: "Rig", steps: "list[CalibrationStep]", told: "Given", as_json: b
                     _tell_refused(item, as_json)
                 elif isinstance(item, Calibrated):
                     end = item
+                elif isinstance(item, Ramping):
+                    line.show(f"ramp: {item.sense_v:.2f} V, to {item.to_v:.2f} V")
                 else:
                     line.show(describe(item))
     except BaseException:
@@ -130,7 +146,7 @@ def _guide(rig: "Rig", steps: "list[CalibrationStep]", told: "Given", as_json: b
 
 
 def _finish(rig: "Rig", end: "Calibrated", as_json: bool) -> None:
-    from sagline.calibrationcard import card, card_lines
+    from sagline.calibrationcard import card, card_lines, table_row
     from sagline.errors import NotStored
 
     made = end.calibration
@@ -141,6 +157,8 @@ def _finish(rig: "Rig", end: "Calibrated", as_json: bool) -> None:
     except NotStored as error:
         failure = error
     rows = card(end.found, [bank.load_ohm for bank in rig.profile.loads])
+    if end.table is not None:
+        rows.insert(0, table_row(end.table, rig.profile))
     words = ["\nReport card (± at 95 %):", *(f"  {text}" for text in card_lines(rows))]
     words.append(f"\nThe board keeps {named(made)}: {contents(made)}.")
     _print(
@@ -171,10 +189,12 @@ def _keep_what_there_is(rig: "Rig", made: "Calibration") -> None:
 
 
 def _tell_found(rig: "Rig", item: "StepFound", as_json: bool) -> None:
-    from sagline.calibrationcard import card
+    from sagline.calibrationcard import card, table_row
     from sagline.wording import counted
 
     rows = card(item.findings.found, [bank.load_ohm for bank in rig.profile.loads])
+    if item.findings.table is not None:
+        rows.append(table_row(item.findings.table, rig.profile))
     notices = [vars(notice) for notice in item.findings.notices]
     used = sum(row.used for row in rows)
     words = [f"  {counted(len(rows), 'value')} found, {used} of use."]
