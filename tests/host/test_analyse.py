@@ -337,6 +337,17 @@ def test_what_a_log_exports_is_read_back(home, capsys, label, told, style):
     assert "demo" in kept.name
 
 
+def test_a_file_of_a_simulated_rig_is_not_merged_among_what_was_measured(analyse, home, capsys):
+    path = home / "log.sqlite"
+    assert analyse(as_csv(BY_FORCE, 5, load_ohm=3.3, kind="virtual"), "--log", path)[0] == 0
+    assert main(["log", "merge", str(path), "--json"]) == 2
+    assert "simulated" in error(capsys.readouterr().err)["message"].lower()
+    # One that was measured is.
+    other = home / "other.sqlite"
+    assert analyse(as_csv(BY_FORCE, 5, load_ohm=3.3, kind="rig"), "--log", other)[0] == 0
+    assert main(["log", "merge", str(other), "--json"]) == 0
+
+
 def test_a_stored_record_of_the_first_version_gives_its_figures():
     record = FileRecord.model_validate_json((SAMPLES / "file-v1.json").read_text())
     stored = json.loads((SAMPLES / "file-result-v1.json").read_text())

@@ -57,9 +57,13 @@ def labels_of(log: Log) -> set[str]:
 
 
 def has_simulated(log: Log) -> bool:
-    """Whether a run in it is of a simulated rig. Raises LogError."""
+    """Whether a run in it is of a simulated rig, or a file that came from one. Raises LogError."""
     with explained(log.path):
-        query = "SELECT EXISTS (SELECT 1 FROM record WHERE kind = 'virtual')"
+        query = (
+            "SELECT EXISTS (SELECT 1 FROM record JOIN header ON record_id = id"
+            " WHERE kind = 'virtual' OR (kind = 'file'"
+            " AND json_extract(document, '$.metadata.kind') = 'virtual'))"
+        )
         return bool(log.db.execute(query).fetchone()[0])
 
 
