@@ -182,22 +182,24 @@ def test_a_two_current_r_says_its_currents_and_times_and_what_it_is_not() -> Non
 
 
 def by_uncertainties(model: LineModel) -> list[list[float]]:
-    """The covariance of all currents, then all voltages, by that package's own derivatives."""
+    """The covariance of all currents, then all voltages below the open one, by that package's own
+    derivatives."""
     numbers = {key: ufloat(item.value, item.u) for key, item in model.inputs.items()}
     numbers |= dict.fromkeys(together(model.errors).names, 0.0)
     pairs = model.terminals(numbers)
-    z = [i for i, _ in pairs] + [v for _, v in pairs]
+    open_v = model.outputs(numbers)[-1].emf_v
+    z = [i for i, _ in pairs] + [v - open_v for _, v in pairs]
     return uncertainties.covariance_matrix(z)
 
 
 def test_the_points_covariance_agrees_with_uncertainties() -> None:
     model = line_model()
-    covariance = LineBudget(model, Pooled(0.0, 0, (1,) * len(MASKS))).observed.covariance
+    covariance = LineBudget(model, Pooled(0.0, 0, (1,) * len(MASKS))).below.covariance
     # Non-linearity apart, which that package is not told of.
     calm = replace(model, errors={
         mask: replace(one, parts=()) for mask, one in model.errors.items()
     })  # fmt: skip
-    ours = LineBudget(calm, Pooled(0.0, 0, (1,) * len(MASKS))).observed.covariance
+    ours = LineBudget(calm, Pooled(0.0, 0, (1,) * len(MASKS))).below.covariance
     theirs = np.array(by_uncertainties(calm))
     scale = np.sqrt(np.outer(np.diag(theirs), np.diag(theirs)))
     assert ours / scale == pytest.approx(theirs / scale, abs=1e-9)
@@ -207,11 +209,9 @@ def test_the_points_covariance_agrees_with_uncertainties() -> None:
 def test_a_load_in_two_points_errs_in_both() -> None:
     """3.3 ohm and 3.3 ∥ 15 ohm share what carries most of the current; 15 and 3.3 do not."""
     made = LineBudget(line_model(), still(MASKS))
-    misfit = made.observed.misfit_covariance(made.fit.r_ohm)
-    # What is common to all, the open voltage, apart: the lightest point is hardly anything else.
-    own = misfit[1:, 1:] - misfit[0, 0]
-    r = own / np.sqrt(np.outer(np.diag(own), np.diag(own)))
-    of = {mask: index for index, mask in enumerate(MASKS[1:])}
+    misfit = made.below.misfit_covariance(made.fit.r_ohm)
+    r = misfit / np.sqrt(np.outer(np.diag(misfit), np.diag(misfit)))
+    of = {mask: index for index, mask in enumerate(MASKS)}
     assert r[of[1], of[3]] > 0.8
     assert abs(r[of[1], of[2]]) < 0.3
 
@@ -236,14 +236,17 @@ def test_the_law_agrees_with_monte_carlo(calibrated: bool) -> None:
     u_v = np.array(still(MASKS).u_v)[:, None]
     v = np.stack([one for _, one in pairs]) + u_v * rng.standard_normal(i.shape)
     weights, r_ohm = made.fit.weights, made.fit.r_ohm
-    lines = weights @ (v + r_ohm * i) + np.array([[0.0], [r_ohm]])
+    open_v = model.outputs(x)[-1].emf_v
+    gaps, r = weights @ (v - open_v + r_ohm * i) + np.array([[0.0], [r_ohm]])
+    lines = np.stack([open_v + gaps, r])
     for number, column in zip((made.emf_v, made.r_ohm), lines, strict=True):
         assert number.u == pytest.approx(np.std(column), rel=0.02)
         assert np.mean(column) == pytest.approx(number.x, abs=0.05 * number.u)
     assert made.covariance_v_ohm == pytest.approx(np.cov(lines)[0, 1], abs=0.02 * sqrt(
         np.var(lines[0]) * np.var(lines[1])
     ))  # fmt: skip
-    assert made.fit.covariance == pytest.approx(np.cov(lines), rel=0.05, abs=1e-8)
+    assert made.gap_v.u == pytest.approx(np.std(gaps), rel=0.02)
+    assert made.fit.covariance == pytest.approx(np.cov(gaps, r), rel=0.05, abs=1e-9)
     two = two_current_ohm(i[0], v[0], i[-1], v[-1])
     found = made.two_current(0, len(MASKS) - 1)
     assert found.u == pytest.approx(np.std(two), rel=0.02)
@@ -256,8 +259,8 @@ def test_lines_through_drawn_points_hold_the_true_one() -> None:
     masks = (4, 2, 1)
     model = line_model(masks)
     made = LineBudget(model, still(masks))
-    covariance = made.observed.covariance
-    z = np.concatenate([made.observed.current_a, made.observed.v])
+    covariance = made.below.covariance
+    z = np.concatenate([made.below.current_a, made.below.v])
     rng = np.random.default_rng(12)
     inside = np.zeros(2)
     for one in rng.multivariate_normal(z, covariance, 1000):

@@ -46,7 +46,10 @@ class _Drawn:
 class LineBudget:
     """The points of a line as uncertain numbers, the line through them, and figures of both.
 
-    Raises ValueError where the currents are all the same.
+    The line is fitted to voltages counted from the open one, `open_v`: what that is off by moves
+    all points, and so E, alike, and must have no say in the weights, or they would let E wander
+    from the points for the sake of it. `below` are these points with their covariance. Raises
+    ValueError where the currents are all the same.
     """
 
     def __init__(self, model: LineModel, pooled: Pooled) -> None:
@@ -60,21 +63,23 @@ class LineBudget:
         noise = budget.ensemble(pooled.u_v, pooled.dof) if pooled.s_v else [0.0] * len(pooled.u_v)
         pairs = zip(model.terminals(self._x), noise, strict=True)
         self.points = [(current, v + extra) for (current, v), extra in pairs]
+        self.open_v = model.outputs(self._x)[-1].emf_v
         linearity = {name: number for name, number in joint.items() if hasattr(number, "u")}
         self._listed: list[tuple[Influence, Any]] = [
             *((model.inputs[key], number) for key, number in own.items()),
             *((Influence(name, budget.LINEARITY, 0.0), x) for name, x in linearity.items()),
         ]
         alone = [*own.values(), *(number for number in noise if hasattr(number, "u"))]
-        self.observed = self._observed(alone, linearity)
-        self.fit: LineFit = fit(self.observed)
-        self.emf_v = self._weighted(self.fit.weights[0])
+        self.below = self._below(alone, linearity)
+        self.fit: LineFit = fit(self.below)
+        self.gap_v = self._weighted(self.fit.weights[0])
+        self.emf_v = self.open_v + self.gap_v
         self.r_ohm = self.fit.r_ohm + self._weighted(self.fit.weights[1])
         self._made: _Drawn | None = None
 
-    def _observed(self, alone: Sequence[Any], linearity: Mapping[str, Any]) -> Points:
+    def _below(self, alone: Sequence[Any], linearity: Mapping[str, Any]) -> Points:
         """The points with the covariance that comes of independent inputs and of linearity."""
-        z = [current for current, _ in self.points] + [v for _, v in self.points]
+        z = [current for current, _ in self.points] + [v - self.open_v for _, v in self.points]
         parts = budget.components(z, alone)
         covariance = parts @ parts.T
         if linearity:
@@ -89,7 +94,7 @@ class LineBudget:
     def _weighted(self, weights: FloatArray) -> Any:
         r_ohm = self.fit.r_ohm
         return sum(
-            float(w) * (v + r_ohm * current)
+            float(w) * (v - self.open_v + r_ohm * current)
             for w, (current, v) in zip(weights, self.points, strict=True)
         )
 
@@ -102,7 +107,7 @@ class LineBudget:
     def noise_dof(self) -> float:
         """Degrees of freedom of the misfits' variance: those of the scatter over its share of it
         squared (Welch-Satterthwaite, GUM G.4.1)."""
-        whole = float(np.trace(self.observed.misfit_covariance(self.fit.r_ohm)))
+        whole = float(np.trace(self.below.misfit_covariance(self.fit.r_ohm)))
         share = sum(u * u for u in self._pooled.u_v) / whole
         return self._pooled.dof / share**2 if share else float("inf")
 
@@ -113,22 +118,20 @@ class LineBudget:
         return budget.figure(number, self._listed, lambda: drawn(self._draws()))
 
     def _weigh(self, drawn: _Drawn, which: int) -> FloatArray:
-        return self.fit.weights[which] @ (drawn.v + self.fit.r_ohm * drawn.current_a)
+        below_v = drawn.v - drawn.open_v
+        return self.fit.weights[which] @ (below_v + self.fit.r_ohm * drawn.current_a)
 
     def emf(self) -> Quantity:
         """E of the line (V)."""
-        return self._quantity(self.emf_v, lambda drawn: self._weigh(drawn, 0))
+        return self._quantity(self.emf_v, lambda drawn: drawn.open_v + self._weigh(drawn, 0))
 
     def r(self) -> Quantity:
         """r of the line (ohm)."""
         return self._quantity(self.r_ohm, lambda drawn: self.fit.r_ohm + self._weigh(drawn, 1))
 
     def gap(self) -> Quantity:
-        """The line's E less the open-circuit one, from which every point was counted (V)."""
-        open_v = self._model.outputs(self._x)[-1].emf_v
-        return self._quantity(
-            self.emf_v - open_v, lambda drawn: self._weigh(drawn, 0) - drawn.open_v
-        )
+        """The line's E less the open-circuit one (V)."""
+        return self._quantity(self.gap_v, lambda drawn: self._weigh(drawn, 0))
 
     def two_current(self, light: int, heavy: int) -> Quantity:
         """(V1 - V2)/(I2 - I1) of two points, by their places (ohm)."""

@@ -132,8 +132,8 @@ def _line(
     whole = LineModel.of(levels, profile, converter, range_high, calibration)
     made = LineBudget(whole, scatter)
     points = tuple(
-        LinePoint(bank.load_ohm(profile, mask), float(i), float(v))
-        for (mask, _), i, v in zip(found, made.observed.current_a, made.observed.v, strict=True)
+        LinePoint(bank.load_ohm(profile, mask), float(i.x), float(v.x))
+        for (mask, _), (i, v) in zip(found, made.points, strict=True)
     )
     return LineEstimate(
         emf=made.emf(),
