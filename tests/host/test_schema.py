@@ -10,6 +10,7 @@ from jsonschema import Draft202012Validator
 from test_cli import RESULT_KEYS
 
 from sagline.cli import main
+from sagline.records import Record
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 QUANTITY = {"value", "u", "dof", "k", "low95", "high95"}
@@ -34,6 +35,9 @@ def sample(name):
 @pytest.mark.parametrize("name", ["result", "record", "hand"])
 def test_the_sample_is_valid_and_what_lacks_a_key_is_not(schema, name):
     document = sample(name)
+    if name == "record":
+        # As it would be written now: what came later has its default.
+        document = Record.model_validate(document).to_dict()
     either = Draft202012Validator(schema())
     alone = Draft202012Validator(schema(name, "--json"))
     for validator in (alone, either):

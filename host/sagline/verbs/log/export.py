@@ -34,7 +34,11 @@ def add(verbs: Any) -> None:
     )
     add_ids(parser)
     parser.add_argument("--table", action="store_true", help="CSV with a row a run (default)")
-    parser.add_argument("--csv", action="store_true", help="one run's volts against time, as CSV")
+    parser.add_argument(
+        "--csv",
+        action="store_true",
+        help="volts against time of one run, or readings by hand, as CSV",
+    )
     parser.add_argument(
         "--raw", action="store_true", help="one run's record, every count of it, as JSON"
     )
