@@ -51,9 +51,9 @@ from sagline_board import profile
 
 T_S = 0.1
 QUANTITIES = ("emf", "r", "gap", "two_current")
-FALSE_WORDS = ("r_depends_on_current", "activation_polarization", "line_above_open")
+FALSE_WORDS = ("r_depends_on_current", "activation_polarization")
 MOST_FALSE = 0.03
-"""Each of the notices is given by chance in 1 % (a bend) and 2.5 % (a gap to one side)."""
+"""A bend is told by chance in 1 %, a gap to the one side in 0.2 %."""
 
 
 @dataclass(frozen=True)

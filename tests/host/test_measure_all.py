@@ -17,7 +17,6 @@ from sagline.computing import result_of
 from sagline.device.procedure import Settings, run
 from sagline.device.progress import (
     LINE_STEP,
-    Finished,
     LinePlanned,
     LineStepDone,
     RepeatDone,
@@ -134,14 +133,18 @@ def test_the_line_holds_the_truth_and_is_not_wider_than_it_must_be(record):
 
 
 def test_lines_of_several_rigs_hold_the_truth():
-    """Six rigs: a 95 % interval misses three or more of them in 0.2 % of such runs (binomial).
+    """Five rigs: a 95 % interval misses three or more of them in 0.1 % of such runs (binomial).
     tests/bench/line.py asks with more."""
     missed = {"emf": 0, "r": 0, "gap": 0, "two_current": 0}
-    for seed in range(6):
+    for seed in range(5):
         address = f"virtual://cr2032?seed={seed}"
         parts, _ = rig_of(address)
+        items = []
         with sagline.open_rig(address) as rig:
-            items = list(run(rig, Settings(designation="CR2032", repeats=2, line=True)))
+            for item in run(rig, Settings(designation="CR2032", repeats=2, line=True)):
+                items.append(item)
+                if isinstance(item, LineStepDone) and item.number == item.count:
+                    break
             repeats = [item.step.raw() for item in items if isinstance(item, RepeatDone)]
             steps = [item.step.raw() for item in items if isinstance(item, LineStepDone)]
             usual = estimate(repeats, rig.profile, rig.converter)
@@ -151,9 +154,6 @@ def test_lines_of_several_rigs_hold_the_truth():
         figures = compared(line, true_points(CELLS["cr2032"], parts, masks), CELLS["cr2032"].emf_v)
         for name, figure in figures.items():
             missed[name] += not figure.low95 <= figure.truth <= figure.high95
-        finished = items[-1]
-        assert isinstance(finished, Finished) and finished.result.line is not None
-        assert finished.result.line.r_ohm.value == line.r.value
         assert line.r.u is not None and 0.001 < line.r.u / line.r.value < 0.01
     assert max(missed.values()) < 3, missed
 

@@ -19,6 +19,7 @@ from sagline.analysis.linewords import (
     activation_notice,
     curved_notice,
     no_line,
+    of_point,
     point_left_out,
     two_current_notice,
 )
@@ -37,6 +38,11 @@ from sagline.analysis.widecodes import straighten
 
 STRAIGHT = 0.01
 """A straight line's points miss it by as much or more with this probability: less is a bend."""
+
+GAP_SURE = 1.5
+"""Of U of the gap: the line's E lies so far below the open one by chance once in six hundred. That
+it lies above says nothing, for a resistor's current falls with the voltage: a linear cell of an r
+not small beside the load has a little more of it on a heavier one."""
 
 RATIO = 5.0
 """Of the two currents of a two-current r: what such methods have in common."""
@@ -97,7 +103,8 @@ def estimate_line(
             notices.append(point_left_out(bank.words(profile, mask), error))
             continue
         found.append((mask, series))
-        notices += [one for one in (*series.fit.notices, *straight.notices) if one not in notices]
+        words = bank.words(profile, mask)
+        notices += [of_point(words, one) for one in (*series.fit.notices, *straight.notices)]
     found.sort(key=lambda one: -bank.load_ohm(profile, one[0]))
     if len(found) < FEWEST:
         return None, (*notices, no_line(f"{len(found)} of its points can be used"))
@@ -180,8 +187,9 @@ def _notices(made: LineBudget, points: Sequence[LinePoint], t_s: float) -> tuple
         if chance < STRAIGHT:
             said.append(curved_notice(fit.curvature[0], fit.chi2, fit.dof, chance))
     gap = made.gap()
-    if gap.low95 is not None and gap.high95 is not None and not gap.low95 <= 0.0 <= gap.high95:
-        said.append(activation_notice(gap))
+    if gap.low95 is not None and gap.high95 is not None:
+        if gap.value < -GAP_SURE * 0.5 * (gap.high95 - gap.low95):
+            said.append(activation_notice(gap))
     heavy = len(points) - 1
     light = min(
         range(heavy), key=lambda n: abs(points[heavy].current_a / points[n].current_a - RATIO)

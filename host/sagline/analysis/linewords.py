@@ -38,21 +38,21 @@ def curved_notice(bend_v_per_a2: float, chi2: float, dof: int, chance: float) ->
 
 
 def activation_notice(gap: Quantity) -> Notice:
-    """The line's E and the open-circuit one differ by more than the uncertainty of that."""
-    which = "below" if gap.value < 0.0 else "above"
+    """The line's E is below the open-circuit one by more than the uncertainty of that."""
     u95 = 0.0 if gap.low95 is None or gap.high95 is None else 0.5 * (gap.high95 - gap.low95)
-    what = (
-        "activation polarization, a part of the voltage that is lost as soon as any current flows"
-        if gap.value < 0.0
-        else "the cell loses less at small currents than its r at large ones says"
-    )
     return Notice(
-        "activation_polarization" if gap.value < 0.0 else "line_above_open",
-        f"the line's E is {1e3 * abs(gap.value):.2g} mV (U = {1e3 * u95:.2g} mV) {which} the "
-        f"open-circuit E: {what}",
+        "activation_polarization",
+        f"the line's E is {1e3 * abs(gap.value):.2g} mV (U = {1e3 * u95:.2g} mV) below the "
+        "open-circuit E: activation polarization, a part of the voltage that is lost as soon as "
+        "any current flows",
         "take the open-circuit E for the cell without current, and the line for currents within "
         "its points only",
     )
+
+
+def of_point(words: str, notice: Notice) -> Notice:
+    """What is to be said of the steps of one point."""
+    return Notice(notice.code, f"of the line's point on {words}: {notice.text}", notice.remedy)
 
 
 def two_current_notice(r_ohm: Quantity, light: Closed, heavy: Closed) -> Notice:
