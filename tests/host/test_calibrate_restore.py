@@ -173,3 +173,20 @@ def test_a_result_from_the_command_line_names_what_the_board_keeps(desk, capsys)
     result = json.loads(capsys.readouterr().out)
     assert result["calibration_id"] == one.id
     assert not {"uncalibrated", "calibration_lost"} & {one["code"] for one in result["warnings"]}
+
+
+def test_a_simulated_rig_is_measured_with_one_of_the_history(capsys):
+    """U(r) falls by more than half on an LR6, by K of 0.1 % instead of a load of 1 %."""
+    known = calibration()
+    calibrationstore.keep(known)
+    command = ["measure", "--rig", "virtual://lr6?seed=7", "--designation", "LR6", "--json"]
+    u_ohm = {}
+    for given in (None, known.id[-8:]):
+        more = [] if given is None else ["--calibration", given]
+        assert cli.main([*command, *more]) == 0
+        result = json.loads(capsys.readouterr().out)
+        assert result["calibration_id"] == (None if given is None else known.id)
+        u_ohm[given] = result["r_ohm"]["u"]
+    assert u_ohm[known.id[-8:]] < 0.5 * u_ohm[None]
+    assert cli.main([*command, "--calibration", "0123"]) == 2
+    assert json.loads(capsys.readouterr().err)["error"]["code"] == "no_calibration"

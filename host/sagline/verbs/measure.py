@@ -7,6 +7,7 @@ from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+from sagline import calibrationstore
 from sagline.streams import OutputLost, tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 from sagline.verbs.progressline import ProgressLine
@@ -73,6 +74,12 @@ def add(commands: Any) -> None:
         help="clear the guard's trip first, once you have seen to its cause",
     )
     parser.add_argument(
+        "--calibration",
+        metavar="ID",
+        help="use this one of this computer's calibrations of the rig (`sagline calibrate --list`) "
+        "in place of the one that its board keeps",
+    )
+    parser.add_argument(
         "--trace",
         metavar="FILE",
         help="keep every byte with its time in a new file; --rig 'replay://FILE' plays it again",
@@ -101,7 +108,8 @@ def run(args: argparse.Namespace) -> int:
         temperature_c=args.temperature,
         clear_trip=args.clear_trip,
     )
-    result, record_id, keeper = _measure(resolve(args.rig, config), settings, args.trace, args.log)
+    address = resolve(args.rig, config)
+    result, record_id, keeper = _measure(address, settings, args.trace, args.log, args.calibration)
     if keeper is not None:
         result = keeper.told(result)
     option = "--demo " if result.kind == "virtual" else ""
@@ -146,7 +154,7 @@ def _print(as_json: bool, result: Any, where: str | None) -> None:
 
 
 def _measure(
-    address: str, settings: Any, trace: str | None, log: Path | None
+    address: str, settings: Any, trace: str | None, log: Path | None, calibration_id: str | None
 ) -> tuple[Any, str, Any]:
     """Return the result, its record's id, and the keeper, None where nothing is kept."""
     from sagline.device.procedure import run as procedure
@@ -158,6 +166,8 @@ def _measure(
 
     record_id = ""
     with ProgressLine() as line, open_rig(address, trace) as rig:
+        if calibration_id is not None:
+            rig.calibration = calibrationstore.find(rig.identity.serial, calibration_id)
         progress = procedure(rig, settings)
         path = log_for(rig, log)
         keeper = None if path is None else Keeper(path)
