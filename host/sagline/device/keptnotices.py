@@ -18,7 +18,7 @@ def lost(newest_id: str, address: str) -> Notice:
             "calibration_lost",
             "this simulated rig has no calibration, for it keeps one only while it is open; this "
             f"computer has one, {newest_id[-8:]}",
-            "`measure --calibration` takes it; a rig that is served (`virtual serve`) keeps its own",
+            "`measure --calibration` takes it; a rig of `sagline virtual serve` keeps its own",
         )
     return Notice(
         "calibration_lost",
