@@ -68,3 +68,18 @@ def test_the_instant_counts_by_the_slope_of_r() -> None:
     steep = found(slope_ohm_per_s=0.3)
     assert u_of(steep, "timing") == pytest.approx(10e-6 * 0.3 / sqrt(3.0))
     assert u_of(found(), "timing") == 0.0
+
+
+def test_the_dividers_load_the_open_level_all_the_time() -> None:
+    """By the series-parallel resistance of both dividers: 100 kohm and 75 kohm beside 1 Mohm each.
+
+    What is known is a most; half of it is taken, and is off by no more.
+    """
+    slow_ohm = 30.0
+    input_s = 2.0 / (100e3 + 1.0 / (1.0 / 75e3 + 1.0 / 1e6))
+    plain, slow = found(), found(slow_ohm=slow_ohm)
+    risen_v = slow.emf_v.value - plain.emf_v.value
+    assert risen_v == pytest.approx(plain.emf_v.value * slow_ohm / 2.0 * input_s, rel=1e-3)
+    lines = {line.source: line.u for line in slow.emf_budget}
+    assert lines["divider loading"] == pytest.approx(risen_v / sqrt(3.0), rel=1e-3)
+    assert "divider loading" not in {line.source for line in slow.budget}

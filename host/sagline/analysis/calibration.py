@@ -108,7 +108,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     """The measurement equation.
 
     dV = E - V_sense(t), I = (V_force - V_return) / (R_load + R_switch),
-    r = K dV / (I - G dV), E = V_open (1 + r G), G the input conductance of the sense and
+    r = K dV / (I - G dV), E = V_open (1 + r_slow G), r_slow what r is for a current that has flowed
+    as long as the cell has rested, G the input conductance of the sense and
     force dividers. `x` holds the names of `influences.influences_of`; a part that is not
     fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
     channel's open reading removes its lift and offset. r takes the mean open level of all
@@ -143,7 +144,7 @@ def model(x: Mapping[str, Any]) -> Outputs:
             current_a = _current_a(
                 volts, _conductance(volts, "force"), _conductance(volts, "return")
             )
-    emf_v = rested_v * (1.0 + r_ohm * input_s)
+    emf_v = rested_v * (1.0 + (r_ohm + x["slow_ohm"]) * input_s)
     if voltage_scale is not None:
         emf_v = emf_v * voltage_scale
     return Outputs(r_ohm, emf_v, current_a)

@@ -35,6 +35,9 @@ SOURCES: tuple[str, ...] = (
 TIE, HEATING, TIMING = "ground tie", "load heating", "timing"
 """Lines of r alone: current through the ground tie, the load's own heat, the instant."""
 
+LOADING = "divider loading"
+"""A line of E alone: what the dividers' current, which always flows, takes from the open level."""
+
 EDGE_LIMIT_S = 10e-6
 """How far the instant of switching may be from where the record has it: half of what the board's
 interpreter takes to switch (assumption)."""
@@ -103,7 +106,8 @@ class Readings:
     `sense_open` is carried to that time. `edge` is the open level of the first repeat at the
     edge, which E is taken from (None: the same as `sense_open`), `edge_u` its s.d. from noise;
     `course_ohm` how far r may be off where its course in time is not a cell's usual one;
-    `i2t_a2s` the time integral of the current squared until then; `slope_ohm_per_s` that of r.
+    `i2t_a2s` the time integral of the current squared until then; `slope_ohm_per_s` that of r;
+    `slow_ohm` by how much r is larger at most for the dividers' current, which flows all the time.
     """
 
     sense_open: float
@@ -116,6 +120,7 @@ class Readings:
     course_ohm: float = 0.0
     i2t_a2s: float = 0.0
     slope_ohm_per_s: float = 0.0
+    slow_ohm: float = 0.0
 
 
 LEVEL_CHANNELS: Mapping[str, int] = {
@@ -206,6 +211,7 @@ def influences_of(
         Influence("heating", HEATING, *bank.heating(readings.i2t_a2s)),
         Influence("late_s", TIMING, 0.0, EDGE_LIMIT_S),
         Influence("slope_ohm_per_s", TIMING, readings.slope_ohm_per_s),
+        Influence("slow_ohm", LOADING, 0.5 * readings.slow_ohm, 0.5 * readings.slow_ohm),
     ]
     listed.append(Influence("edge_noise_code", REST_NOISE, 0.0, readings.edge_u, "normal"))
     for level, index in LEVEL_CHANNELS.items():

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -111,6 +112,7 @@ class _Data:
     currents: list[Current]
     first_s: float
     on_s: float
+    rest_s: float
     code_v: float
     table: OnboardTable | None
     edge_code: float | None
@@ -141,6 +143,7 @@ class _Data:
             currents,
             max(first_time_s(raw) for raw in raws),
             min(reading.on_s for reading in readings),
+            readings[0].rest_s,
             tap_per_code_v(profile, converter, SENSE, range_high),
             table,
             edge_code,
@@ -216,4 +219,14 @@ class _Data:
             # The current falls by little within a pulse.
             i2t_a2s=self.current_a(t_s) ** 2 * t_s,
             slope_ohm_per_s=slope_ohm_per_s,
+            slow_ohm=self.slow_ohm(t_s, slope_ohm_per_s),
         )
+
+    def slow_ohm(self, t_s: float, slope_ohm_per_s: float) -> float:
+        """By how much r is larger at most for a current that has flowed since the rest began.
+
+        If all its growth at a time is diffusion's, r grows on as the square root of time (Warburg);
+        what of it is of a time constant comes to an end.
+        """
+        per_root_s = 2.0 * sqrt(t_s) * max(0.0, slope_ohm_per_s)
+        return per_root_s * max(0.0, sqrt(self.rest_s) - sqrt(t_s))

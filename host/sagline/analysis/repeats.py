@@ -263,6 +263,7 @@ def _mean_levels(found: Levels, index: int) -> Readings:
         course_ohm=levels[0].course_ohm,
         i2t_a2s=levels[0].i2t_a2s,
         slope_ohm_per_s=levels[0].slope_ohm_per_s,
+        slow_ohm=levels[0].slow_ohm,
     )
 
 
