@@ -209,6 +209,25 @@ def test_a_record_without_a_rest_is_read_at_release() -> None:
     assert found.emf.value == pytest.approx(CELL.emf_v, abs=1e-4)
 
 
+def test_at_release_r_is_told_only_up_to_a_tenth_of_what_the_load_was_on() -> None:
+    """Until then what the load leaves behind has hardly gone on."""
+    recorder = QUIET.with_(rest_s=0.0, on_s=0.5, recovery_s=2.0)
+    found = analyse(recorder.table(seeded(13)))
+    t_s, r_ohm = found.r_at[0]
+    assert "too_short" in codes(found) and t_s == pytest.approx(0.05, abs=1e-3)
+    assert holds(r_ohm, recorder.true_r_ohm(t_s))
+    assert refusal(recorder.table(seeded(13)), (0.1,)).code == "time_outside_step"
+
+
+def test_a_step_too_soon_after_another_is_left_out() -> None:
+    """50 ms after a load the cell still comes back along a curve, not a line."""
+    table = QUIET.with_(steps=2, rest_s=0.05, on_s=2.0, recovery_s=0.05).table(seeded(26))
+    found = analyse(table)
+    assert [row.kept for row in found.repeats] == [True, False]
+    assert "between it and the load before" in (found.repeats[1].reason or "")
+    assert holds(found.r_at[0][1], TRUE_OHM)
+
+
 def test_a_short_rest_is_said_and_widens_u() -> None:
     whole = analyse(Recorder(noise_v=1e-3).table(seeded(14)))
     brief = analyse(Recorder(noise_v=1e-3, rest_s=0.05).table(seeded(14)))
@@ -265,6 +284,12 @@ def test_steps_of_different_loads_are_refused() -> None:
     amps = np.where(table.current.t_s > middle_s, 0.7 * table.current.v, table.current.v)
     error = refusal(replace(table, current=Column(table.current.t_s, amps, 1e-6)))
     assert error.code == "mixed_steps"
+
+
+def test_a_sense_that_never_moves_is_refused() -> None:
+    table = QUIET.table(seeded(22))
+    still = replace(table, sense=Column(table.sense.t_s, 0.0 * table.sense.v + 1.5, 1e-6))
+    assert refusal(still).code == "sense_still"
 
 
 def test_few_readings_are_told() -> None:

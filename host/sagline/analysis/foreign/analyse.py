@@ -22,10 +22,13 @@ from sagline.analysis.foreign.table import ForeignTable
 from sagline.analysis.foreign.times import times_of
 from sagline.analysis.quality import outliers
 from sagline.analysis.repeats import Scatter
-from sagline.analysis.values import Estimate, Notice, Quantity, RepeatRow
+from sagline.analysis.values import AnalysisError, Estimate, Notice, Quantity, RepeatRow
 
 LAST_SHARE = 0.25
 """Of a recovery: whose mean is E where there is no rest."""
+
+BENDS = 0.25
+"""Of the window before an edge: a line through c·t² is off at its end by c/6 of the square."""
 
 
 def analyse(table: ForeignTable, times_s: Sequence[float] | None = None) -> Estimate:
@@ -33,7 +36,8 @@ def analyse(table: ForeignTable, times_s: Sequence[float] | None = None) -> Esti
 
     Without `times_s` r(0.1 s) is given, or where the record is too coarse or too short for it
     r at the nearest time that it can tell, with a notice. Raises AnalysisError: those of
-    `steps.steps_of`, `times.times_of`, `judging.refuse_fed`, and `negative_resistance`.
+    `steps.steps_of`, `times.times_of`, `judging.refuse_fed`, `no_current`,
+    `negative_resistance`.
     """
     found = steps_of(table)
     asked_s, said = times_of(found.first_s, found.last_s, times_s)
@@ -93,9 +97,15 @@ class _Series:
 
         Type A is the repeats' scatter, or of a single step that of its readings about the fit.
         """
-        t_s, repeats = self.course.joint.times_s[index], self.course.joint.repeats
+        t_s = self.course.joint.times_s[index]
         drives = [one.drive.levels(t_s) for one in self.found.steps]
-        r_ohm = [float(one.r_ohm[index]) for one in repeats]
+        if min(one.current_a for one in drives) <= 0.0:
+            raise AnalysisError(
+                "no_current",
+                f"no current flowed {t_s:.3g} s after load on",
+                "ask for other --times, or record a step whose current stays on",
+            )
+        r_ohm = self._r_ohm(index)
         fit_ohm, dof = self._fit_u(index) if self.single else (0.0, 1.0)
         emf_v, emf_u_v = self._emf()
         levels = ForeignLevels(
@@ -106,8 +116,8 @@ class _Series:
             fit_ohm=fit_ohm,
             dof=dof,
             timing_ohm=self._timing_ohm(t_s),
-            course_ohm=float(self.course.off_ohm[index]),
-            noise_v=float(np.median([one.rows.u_v.max() for one in self.found.steps])),
+            course_ohm=float(self.course.off_ohm[index]) + self._carried_off_ohm(t_s),
+            noise_v=float(np.median([one.noise_v for one in self.found.steps])),
             drive_noise=noise_of(self.table.driver.v),
         )
         scatter = Scatter.none(len(budget.OUTPUTS))
@@ -123,8 +133,10 @@ class _Series:
     def rows(self) -> tuple[RepeatRow, ...]:
         """Every step of the record, those left out too."""
         rows = [
-            RepeatRow(step.n, float(fit.r_ohm[0]), fit.open_v, True, None)
-            for step, fit in zip(self.found.steps, self.course.joint.repeats, strict=True)
+            RepeatRow(step.n, r_ohm, fit.open_v, True, None)
+            for step, fit, r_ohm in zip(
+                self.found.steps, self.course.joint.repeats, self._r_ohm(0), strict=True
+            )
         ]
         rows += [RepeatRow(one.n, None, None, False, one.reason) for one in self.found.left]
         return tuple(sorted(rows, key=lambda row: row.n))
@@ -134,6 +146,43 @@ class _Series:
         if not self.single:
             return lines
         return tuple(one for one in lines if one.source != budget.BETWEEN_REPEATS)
+
+    def _r_ohm(self, index: int) -> list[float]:
+        """Each step's r at one of the times.
+
+        A drift before the edge that is more than noise dies away, at a rate that nobody knows: it
+        may go on as it was, as the fit has it, or have stopped at the edge. r is in the middle.
+        """
+        t_s, repeats = self.course.joint.times_s[index], self.course.joint.repeats
+        back = -1.0 if self.found.at_release else 1.0
+        return [
+            float(one.r_ohm[index]) - 0.5 * back * drift_v_per_s * t_s / current_a
+            for one, (drift_v_per_s, current_a, _) in zip(repeats, self._drifts(t_s), strict=True)
+        ]
+
+    def _carried_off_ohm(self, t_s: float) -> float:
+        """How far that may leave r off, with what a line misses of a drift that bends (ohm)."""
+        return float(
+            np.mean(
+                [
+                    abs(drift_v_per_s) * (0.5 * t_s + BENDS * window_s) / current_a
+                    for drift_v_per_s, current_a, window_s in self._drifts(t_s)
+                ]
+            )
+        )
+
+    def _drifts(self, t_s: float) -> list[tuple[float, float, float]]:
+        """Of each step the drift beyond its noise (V/s), the current at a time (A), and how long
+        before the edge was read (s)."""
+        found = []
+        for step, fit in zip(self.found.steps, self.course.model.repeats, strict=True):
+            # Under load there is always one.
+            chance = 0.0 if self.found.at_release else 2.0 * step.drift_u_v_per_s
+            sure = max(0.0, abs(fit.drift_v_per_s) - chance)
+            current_a = step.drive.levels(t_s).current_a
+            window_s = -float(step.rows.start_s[0])
+            found.append((float(np.copysign(sure, fit.drift_v_per_s)), current_a, window_s))
+        return found
 
     def _fit_u(self, index: int) -> tuple[float, float]:
         """S.d. of r (ohm) by the residuals, widened where neighbours agree, and its dof."""

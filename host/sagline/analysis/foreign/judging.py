@@ -9,7 +9,8 @@ import numpy as np
 
 from sagline.analysis import feeding, mains
 from sagline.analysis.course import Course
-from sagline.analysis.foreign.steps import ForeignSteps, OneStep
+from sagline.analysis.foreign.onestep import OneStep
+from sagline.analysis.foreign.steps import ForeignSteps
 from sagline.analysis.foreign.table import ForeignTable
 from sagline.analysis.quality import DRIFT_HORIZON_S, DRIFT_SHARE
 from sagline.analysis.rows import Rows
@@ -46,11 +47,11 @@ def refuse_fed(found: ForeignSteps, course: Course) -> None:
     if found.at_release:
         return
     for number, (step, fit) in enumerate(zip(found.steps, course.model.repeats, strict=True), 1):
-        rest, r_ohm = step.rows.of(~step.rows.loaded), float(fit.r_ohm[0])
+        rest, r_ohm = step.before, float(fit.r_ohm[0])
         feeding.refuse_ripple(ripple_v(rest, course.hum), r_ohm)
         if course.hum is not None:
             feeding.refuse_ripple(ripple_v(rest, None) - feeding.MAINS_V, r_ohm)
-        rise = fit.drift_v_per_s - feeding.SURE * _drift_u(rest)
+        rise = fit.drift_v_per_s - feeding.SURE * step.drift_u_v_per_s
         feeding.refuse_rise(rise, _slow_sag_v(step), fit.open_v, step.rest_s, number)
 
 
@@ -86,11 +87,6 @@ def ripple_v(rest: Rows, hum: mains.Hum | None) -> float:
     if fisher.sf(ratio, 2, free) * hz.size > mains.FALSE_ALARM:
         return 0.0
     return float(sqrt(power[best] / y.size) * rows.u_v.mean())
-
-
-def _drift_u(rest: Rows) -> float:
-    t_s = rest.middle_s - rest.middle_s.mean()
-    return float(rest.u_v.mean() / sqrt(float(t_s @ t_s)))
 
 
 def _slow_sag_v(step: OneStep) -> float:
@@ -207,7 +203,7 @@ def _of_rest(found: ForeignSteps, course: Course, sag_v: float) -> list[Notice]:
             )
         )
     drifts = [
-        max(0.0, abs(fit.drift_v_per_s) - 2.0 * _drift_u(one.rows.of(~one.rows.loaded)))
+        max(0.0, abs(fit.drift_v_per_s) - 2.0 * one.drift_u_v_per_s)
         for one, fit in zip(found.steps, course.model.repeats, strict=True)
     ]
     worst = max(drifts) * DRIFT_HORIZON_S / sag_v if sag_v > 0.0 else 0.0

@@ -5,16 +5,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from math import sqrt
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from sagline.analysis.foreign.onestep import OneStep
 from sagline.analysis.jointfit import JointFit
 from sagline.analysis.rebound import FEWEST, T_S, Rebound
 from sagline.analysis.step import WINDOW_RATIO, fit_line
-
-if TYPE_CHECKING:
-    from sagline.analysis.foreign.steps import OneStep
 
 
 def rebound(steps: Sequence[OneStep], joint: JointFit) -> Rebound | None:

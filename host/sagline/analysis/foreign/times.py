@@ -56,7 +56,8 @@ def _coarse(first_s: float) -> Notice:
 def _short(last_s: float) -> Notice:
     return Notice(
         "too_short",
-        f"the step ends before 0.1 s: r({last_s:.3g} s), at its end, is given; it is less than "
-        "r(0.1 s)",
-        "leave the load on for 0.3 s; compare this r with others at the same time only",
+        f"the step is too short for r(0.1 s): the last time that it tells r at is {last_s:.3g} s, "
+        "and r then is given; it is less than r(0.1 s)",
+        "record a rest, and leave the load on for 0.3 s; compare this r with others at the same "
+        "time only",
     )
