@@ -24,7 +24,7 @@ from sagline.calibrationcard import card, card_lines
 from sagline.calibrations import Calibration
 from sagline.device.calibrating import plan
 from sagline.device.calibrating.answerers import ByHands
-from sagline.device.calibrating.asking import Given, number
+from sagline.device.calibrating.asking import Given, ask, number
 from sagline.device.calibrating.checking import check, step_for
 from sagline.device.calibrating.guide import Calibrated, StepRefused, calibrate
 from sagline.device.calibrating.prompts import meter, resistor
@@ -305,6 +305,37 @@ def test_answers_are_numbers():
     ):
         with pytest.raises(UsageError):
             bad()
+
+
+def test_a_slip_of_the_keyboard_is_asked_for_again():
+    prompts, answers = [], ["1,58 V", "", "1.58"]
+
+    def answer(prompt):
+        prompts.append(prompt.text)
+        return answers[len(prompts) - 1]
+
+    assert ask(meter(), answer)[0] == 1.58
+    assert prompts[0] == meter().text
+    assert all("no number" in text and text.endswith(meter().text) for text in prompts[1:])
+    prompts.clear()
+    answers[:] = ["x"] * 9
+    with pytest.raises(UsageError):
+        ask(meter(), answer)
+    assert len(prompts) == 3
+
+
+def test_a_refused_step_leaves_the_others_and_the_clips_in_order():
+    """The tap is not moved in the first; the second finds the resistor out of the way."""
+    with sagline.open_rig(ADDRESS) as rig:
+        hands = Wrongly(rig.hands(), ("tap_load", "tap_cell"))
+        steps = plan.find(rig.profile, ["volts-low", "scale-3.3-low", "scale-15-low"])
+        items = list(calibrate(rig, steps, hands, RIGHT))
+        wiring = rig._link.port.hardware.circuit.wiring
+    undone = [item.step.name for item in items if isinstance(item, StepRefused)]
+    assert undone == ["scale-3.3-low", "scale-15-low"]
+    (end,) = [item for item in items if isinstance(item, Calibrated)]
+    assert document_of(end).voltage_scales and not document_of(end).scales
+    assert wiring.series_ohm == 0.0 and wiring.tap == "cell"
 
 
 def test_checks_draw_a_chart_and_tell_when_something_changed():

@@ -2,10 +2,12 @@
 """What was told beforehand, and numbers out of what is answered."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
-from sagline.device.calibrating.prompts import Prompt
+from sagline.device.calibrating.prompts import Answerer, Prompt
 from sagline.errors import UsageError
+
+TRIES = 3
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,23 @@ class Given:
             raise UsageError(
                 "bad_repeats", f"{self.repeats} repeats are not possible.", "Ask for 1 to 10."
             )
+
+
+def ask(prompt: Prompt, answer: Answerer) -> tuple[float, float]:
+    """Return the number that a prompt wants, as `number` has it; what is none is asked for again.
+
+    Raises UsageError where it is none TRIES times over.
+    """
+    asked = prompt
+    for _ in range(TRIES - 1):
+        try:
+            return number(prompt, answer(asked))
+        except UsageError as error:
+            if error.code != "bad_answer":
+                raise
+            again = f"{error.message} {error.remedy} {prompt.text}"
+            asked = replace(prompt, text=again, actions=())
+    return number(prompt, answer(asked))
 
 
 def number(prompt: Prompt, answer: str) -> tuple[float, float]:

@@ -15,7 +15,7 @@ from sagline.analysis.values import RawStep
 from sagline.designations import Designation
 from sagline.device.balance import keep_balanced
 from sagline.device.calibrating import prompts
-from sagline.device.calibrating.asking import Given, number
+from sagline.device.calibrating.asking import Given, ask
 from sagline.device.calibrating.plan import VIRTUAL_NAMES, CalibrationStep
 from sagline.device.calibrating.prompts import Answerer
 from sagline.device.progress import Cooling, Progress, Stepping
@@ -70,7 +70,7 @@ def volts(
     """The scale of volts of one range. Raises Refused, UsageError for what is no voltage."""
     yield from look(rig, step)
     prompt = prompts.meter()
-    read_v, digit_v = number(prompt, answer(prompt))
+    read_v, digit_v = ask(prompt, answer)
     u_v = voltscale.meter_u_v(read_v, digit_v) if given.u_volts is None else given.u_volts
     raw = yield from record(rig, 0, ((0, RESTING_MS),), 1, 1)
     return voltscale.find(raw, rig.profile, Known(read_v, u_v), known)
@@ -97,7 +97,7 @@ def load(
             "Give their standard uncertainty with --u-ohm, from the meter's data sheet.",
         )
     prompt = prompts.load(rig.profile.loads[step.load].load_ohm)
-    ohm, _ = number(prompt, answer(prompt))
+    ohm, _ = ask(prompt, answer)
     return fourwire.find(rig.profile, step.load, Known(ohm, given.u_ohm))
 
 
@@ -124,7 +124,7 @@ def moved(
     yield from look(rig, step)
     ohm = step.resistor_ohm if given.resistor_ohm is None else given.resistor_ohm
     prompt = prompts.resistor(ohm, step.hint if ohm == step.resistor_ohm else "")
-    value, _ = number(prompt, answer(prompt))
+    value, _ = ask(prompt, answer)
     u_ohm = value * RESISTOR_TOLERANCE / 3.0**0.5 if given.u_ohm is None else given.u_ohm
     n = given.repeats
     taken: list[TapStep] = []

@@ -211,7 +211,10 @@ def _tell_found(rig: "Rig", item: "StepFound", as_json: bool) -> None:
 
 def _tell_refused(item: "StepRefused", as_json: bool) -> None:
     error = item.error
-    words = [f"  Refused: {error.message} {error.remedy}"]
+    words = [
+        f"  Refused: {error.message} {error.remedy}",
+        f"  Do it again later: sagline calibrate --step {item.step.name}",
+    ]
     _print(as_json, {"refused": {"step": item.step.name, **error.to_dict()["error"]}}, words)
 
 
