@@ -7,6 +7,7 @@ import sagline
 from sagline.virtual import port
 from sagline.virtual.cells import CELLS
 from sagline.virtual.parts import nominal_parts
+from sagline.virtual.truth import truth
 
 
 def test_the_open_level_is_carried_back_to_no_current() -> None:
@@ -25,3 +26,16 @@ def test_the_open_level_is_carried_back_to_no_current() -> None:
     error_v = result.emf_v.value - CELLS["cr2032"].emf_v
     assert abs(error_v) < 0.15e-3
     assert error_v - loading_v < -0.2e-3, "without it E would be low"
+
+
+def test_the_force_tap_falls_by_the_diode_too() -> None:
+    """At rest next to nothing flows through the blocking diode, under load a coin cell's
+    milliamperes: its divider then takes 2 µA less, 0.03 % of the load's current. Held to the
+    simulated truth, noise and rounding being a tenth of that."""
+    with (
+        mock.patch.object(port, "draw_parts", lambda *_, **__: nominal_parts()),
+        sagline.open_rig("virtual://cr2032?seed=1") as rig,
+    ):
+        result = rig.measure(designation="CR2032")
+    true_ohm = truth(CELLS["cr2032"])["truth"]["r_at"][0]["value"]
+    assert abs(result.r_ohm.value / true_ohm - 1.0) < 5e-5

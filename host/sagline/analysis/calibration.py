@@ -108,10 +108,10 @@ def model(x: Mapping[str, Any]) -> Outputs:
     """The measurement equation.
 
     dV = E - V_sense(t), I = (V_force - V_return) / (R_load + R_switch),
-    r = K dV / (I - G dV), E = V_open (1 + r_slow G), r_slow what r is for a current that has flowed
-    as long as the cell has rested, G the input conductance of the sense and
-    force dividers. `x` holds the names of `influences.influences_of`; a part that is not
-    fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
+    r = K dV / (I - G_sense dV - G_force dV_force), E = V_open (1 + r_slow G), r_slow what r is for
+    a current that has flowed as long as the cell has rested, G the input conductance of the sense
+    and force dividers together. `x` holds the names of `influences.influences_of`; a part that is
+    not fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
     channel's open reading removes its lift and offset. r takes the mean open level of all
     repeats at its own time, E that of the first at the edge, before which the cell had rested
     longest. Beside these stand what r is off by where its course is unusual, by the current
@@ -128,8 +128,11 @@ def model(x: Mapping[str, Any]) -> Outputs:
     sag_v = (open_v - _tap_v(x, "sense", "sense", sense)) / (1.0 + x["range_match"])
     sag_v = sag_v - x["null_shift_v"] * x["sense_top_ohm"] * sense
     current_a = _current_a(x, force, back)
-    input_s = _input_conductance(x, "sense", sense) + _input_conductance(x, "force", force)
-    r_ohm = sag_v / (current_a - input_s * sag_v) + x["course_ohm"] - x["tie_ohm"]
+    sense_s, force_s = _input_conductance(x, "sense", sense), _input_conductance(x, "force", force)
+    input_s = sense_s + force_s
+    # The blocking diode's drop loads the force tap off as well.
+    taken_off_a = sense_s * sag_v + force_s * x.get("force_fall_v", sag_v)
+    r_ohm = sag_v / (current_a - taken_off_a) + x["course_ohm"] - x["tie_ohm"]
     r_ohm = r_ohm + x["slope_ohm_per_s"] * x["late_s"]
     scale_k, voltage_scale = x.get("scale_k"), x.get("voltage_scale")
     volts = _for_volts(x)

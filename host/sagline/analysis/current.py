@@ -41,6 +41,7 @@ class Current:
         t_s, force_v, _ = tap(converter, FORCE, on_us, off_us)
         back_s, back_v, back_n = tap(converter, RETURN, on_us, off_us)
         _, open_v, open_n = tap(converter, RETURN, 0.0, on_us)
+        _, rest_v, rest_n = tap(converter, FORCE, 0.0, on_us)
         if not (t_s.size and back_s.size and open_v.size):
             raise ValueError("the step has no loaded points of force and return")
         beside = np.zeros(t_s.size, dtype=bool)
@@ -53,6 +54,7 @@ class Current:
         self._tau_s = taus_of(t_s, int(np.count_nonzero(~beside)))
         design = np.column_stack([self._basis(t_s), beside.astype(float)])
         self._part = np.linalg.lstsq(design, force_v, rcond=1e-10)[0][:-1]
+        self._force_open_v = float(np.average(rest_v, weights=rest_n)) if rest_v.size else None
         self._return_open_v = float(np.average(open_v, weights=open_n))
         rise_v = float(np.average(back_v, weights=back_n)) - self._return_open_v
         self._return_share = rise_v / float(np.average(self._force_v(back_s), weights=back_n))
@@ -66,6 +68,12 @@ class Current:
     def at(self, t_s: FloatArray) -> FloatArray:
         """Amperes at each time after load on (s)."""
         return self._force_v(t_s) * (1.0 - self._return_share) / self._ohm
+
+    def force_fall_v(self, t_s: float) -> float | None:
+        """By how much the force tap is below its level at rest; None where that was not read."""
+        if self._force_open_v is None:
+            return None
+        return self._force_open_v - float(self._force_v(np.array([t_s]))[0])
 
     def codes(self, t_s: float) -> tuple[float, float, float]:
         """Mean codes of force, of return at rest, and of return at a time after load on (s)."""

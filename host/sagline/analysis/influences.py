@@ -106,7 +106,8 @@ class Readings:
     `sense_open` is carried to that time. `edge` is the open level of the first repeat at the
     edge, which E is taken from (None: the same as `sense_open`), `edge_u` its s.d. from noise;
     `course_ohm` how far r may be off where its course in time is not a cell's usual one;
-    `i2t_a2s` the time integral of the current squared until then; `slope_ohm_per_s` that of r;
+    `force_fall_v` by how much force is below its level at rest (None: as sense is); `i2t_a2s` the
+    time integral of the current squared until then; `slope_ohm_per_s` that of r;
     `slow_ohm` by how much r is larger at most for the dividers' current, which flows all the time.
     """
 
@@ -118,6 +119,7 @@ class Readings:
     edge: float | None = None
     edge_u: float = 0.0
     course_ohm: float = 0.0
+    force_fall_v: float | None = None
     i2t_a2s: float = 0.0
     slope_ohm_per_s: float = 0.0
     slow_ohm: float = 0.0
@@ -214,6 +216,9 @@ def influences_of(
         Influence("slow_ohm", LOADING, 0.5 * readings.slow_ohm, 0.5 * readings.slow_ohm),
     ]
     listed.append(Influence("edge_noise_code", REST_NOISE, 0.0, readings.edge_u, "normal"))
+    if readings.force_fall_v is not None:
+        # Of a correction of some 1e-4: its own uncertainty is of no account.
+        listed.append(Influence("force_fall_v", LOADING, readings.force_fall_v))
     for level, index in LEVEL_CHANNELS.items():
         limit = quantization_limit_codes(noise_codes.get(index, 0.0))
         listed += [

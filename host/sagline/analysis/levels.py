@@ -216,6 +216,7 @@ class _Data:
             return_loaded=return_loaded,
             edge=self.edge(one),
             course_ohm=course_ohm,
+            force_fall_v=current.force_fall_v(t_s),
             # The current falls by little within a pulse.
             i2t_a2s=self.current_a(t_s) ** 2 * t_s,
             slope_ohm_per_s=slope_ohm_per_s,

@@ -264,6 +264,7 @@ def _mean_levels(found: Levels, index: int) -> Readings:
         i2t_a2s=levels[0].i2t_a2s,
         slope_ohm_per_s=levels[0].slope_ohm_per_s,
         slow_ohm=levels[0].slow_ohm,
+        force_fall_v=levels[0].force_fall_v,
     )
 
 
