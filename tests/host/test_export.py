@@ -21,7 +21,7 @@ from sagline.log.store import Log
 from sagline.records import Record
 from sagline.results import Result
 
-SAMPLE = Path(__file__).parents[1] / "samples" / "log-v1.sqlite"
+SAMPLE = Path(__file__).parents[1] / "samples" / "log-v2.sqlite"
 
 
 @pytest.fixture
@@ -137,7 +137,8 @@ def test_a_table_has_a_row_a_run_whether_or_not_it_has_a_result(export, ids, pat
     status, out, _ = export(*ids.values())
     assert status == 0
     rows = {row["label"]: row for row in csv.DictReader(io.StringIO(out))}
-    assert set(rows) == {"kitchen 3", "smoke alarm", "cut off"}
+    assert set(rows) == {"kitchen 3", "smoke alarm", "cut off", "by hand"}
+    assert rows["by hand"]["emf_v"] == "" != rows["by hand"]["r_ohm"]
     with Log(path) as log:
         result = log.results(ids["kitchen 3"])[-1]
     kitchen = rows["kitchen 3"]
