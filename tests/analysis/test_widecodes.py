@@ -8,6 +8,7 @@ import pytest
 
 from analysis.analytic_cell import PROFILE, WIDE_PROFILE, Cell, Rig, make_step
 from analysis.any_course import both
+from sagline.analysis.calibrated import Calibration
 from sagline.analysis.estimate import estimate
 from sagline.analysis.values import AnalysisError, RawStep
 from sagline.analysis.widecodes import crossing, nominal_table
@@ -82,3 +83,34 @@ def test_a_step_across_one_is_refused_or_done_without() -> None:
     assert found.ohmic[0] == 4e-3
     # A chip without wide codes is not asked.
     assert estimate(raws, PROFILE, 1).ohmic[0] == 1e-4
+
+
+@pytest.mark.parametrize("open_v", [2.430, 2.436, 2.442, 2.448])
+def test_with_a_table_a_level_on_one_is_carried_in_u(open_v: float) -> None:
+    """The open level anywhere within code 1536, whose input volts the converter answers alike:
+    its middle is taken, and U(E) is half of the code's width or more."""
+    cell = Cell(open_v, 0.12, 0.05, 0.2)
+    raws = [bent(make_step(cell, converter=0, rng=np.random.default_rng(n), rest_s=1.0))
+            for n in range(3)]  # fmt: skip
+    half_v = 4.45 * 3.0 / 4096 / 0.411
+    table = replace(nominal_table(4095, 8.9), residual_lsb=0.3, span_codes=16.0)
+    found = estimate(raws, WIDE_PROFILE, 0, calibration=Calibration("one", table=table))
+    assert "wide_code" in {notice.code for notice in found.notices}
+    low, high = found.emf.low95, found.emf.high95
+    assert low is not None and high is not None
+    assert low < open_v < high
+    assert 0.9 * half_v < 0.5 * (high - low) < 2.5 * half_v
+    r = found.r_at[0][1]
+    assert r.low95 is not None and r.high95 is not None
+    assert r.low95 < cell.r_at(0.1, sum(Rig().loop_ohm(0))) < r.high95
+
+
+def test_with_a_table_levels_away_from_one_are_as_sure_as_ever() -> None:
+    raws = [bent(make_step(LR6, converter=0, rng=np.random.default_rng(n), rest_s=1.0))
+            for n in range(3)]  # fmt: skip
+    table = replace(nominal_table(4095, 8.9), residual_lsb=0.3, span_codes=16.0)
+    known = Calibration("one", table=table)
+    wide_u, plain_u = (
+        estimate(raws, profile, 0, calibration=known).emf.u for profile in (WIDE_PROFILE, PROFILE)
+    )
+    assert wide_u == pytest.approx(plain_u, rel=1e-6)

@@ -9,7 +9,7 @@ import numpy as np
 
 from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
-from sagline.analysis.onboard_table import OnboardTable
+from sagline.analysis.onboard_table import WIDE_CODES, WIDE_MARGIN_CODES, OnboardTable
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.rows import Front, Rows, null_code_v
 from sagline.analysis.values import ONBOARD, SENSE, FloatArray
@@ -110,7 +110,26 @@ def of_fit(
             WeightedCodes(process, codes, both, front.name)
             for process in processes_of(profile, front, converter, table)
         ]
+        if table is not None and (front is Front.BESIDE or converter == ONBOARD):
+            parts += _within_wide_codes(0.5 * profile.converter(ONBOARD).wide_codes, codes, both)
     return LevelErrors(NAMES, tuple(parts))
+
+
+def _within_wide_codes(
+    half_codes: float, codes: FloatArray, both: FloatArray
+) -> list[WeightedCodes]:
+    """What a table leaves open within a wide code, which answers alike to all that it spans.
+
+    Readings about one wide code err together, by up to half of what it is too wide.
+    """
+    parts: list[WeightedCodes] = []
+    for code in WIDE_CODES if half_codes else ():
+        near = np.abs(codes - code) <= half_codes + WIDE_MARGIN_CODES
+        if near.any():
+            process = Process(half_codes, 1.0, smooth=False)
+            at = np.full(int(near.sum()), float(code))
+            parts.append(WeightedCodes(process, at, both[:, near]))
+    return parts
 
 
 def _code_v(profile: RigProfile, converter: int, front: Front, range_high: bool) -> float:

@@ -55,7 +55,10 @@ def straighten(
         table = nominal_table(unit.full_code, unit.wide_codes)
     if table is None:
         return Straightened(tuple(steps))
-    return Straightened(tuple(corrected(raw, table, unit.full_code) for raw in steps))
+    on_one = converter == ONBOARD and unit.wide_codes and any(map(_level_on_one, steps))
+    return Straightened(
+        tuple(corrected(raw, table, unit.full_code) for raw in steps), (_ON_ONE,) if on_one else ()
+    )
 
 
 def nominal_table(full_code: int, wide_codes: float) -> OnboardTable:
@@ -76,13 +79,24 @@ def nominal_table(full_code: int, wide_codes: float) -> OnboardTable:
 
 def crossing(raw: RawStep) -> int | None:
     """The wide code between the rest and the load of a step, or near either; None without one."""
+    levels = _levels(raw)
+    return None if levels is None else straddled(*levels)
+
+
+def _level_on_one(raw: RawStep) -> bool:
+    """Whether the rest or the end of the load of a step lies on a wide code."""
+    return any(straddled(level, level) is not None for level in _levels(raw) or ())
+
+
+def _levels(raw: RawStep) -> tuple[float, float] | None:
+    """Mean codes of the rest and of the end of the load; None where either was not read."""
     on_us, off_us, _ = edges_us(raw)
     rest = channel_points(raw, ONBOARD, SENSE, on_us - REST_WINDOW_S * 1e6, on_us)
     loaded = channel_points(raw, ONBOARD, SENSE, on_us, off_us)
     if not (rest.code.size and loaded.code.size):
         return None
     # The rest and the end of the load are the ends of what the step passes through.
-    return straddled(
+    return (
         float(np.average(rest.code, weights=rest.n)),
         float(np.average(loaded.code[-3:], weights=loaded.n[-3:])),
     )
@@ -93,6 +107,13 @@ def _without_onboard(raw: RawStep) -> RawStep:
     names = ("source", "start_us", "length_us", "n", "total")
     return replace(raw, **{name: getattr(raw, name)[kept] for name in names})
 
+
+_ON_ONE = Notice(
+    "wide_code",
+    "a level of the step lies on a code that the on-board converter makes about nine codes wide, "
+    "within which no table can tell one voltage from another: U holds that",
+    "measure with another --load, so that the voltages fall elsewhere, or with an ADS1115 fitted",
+)
 
 _LEFT_OUT = Notice(
     "wide_code",
