@@ -106,7 +106,7 @@ def test_kirchhoff_holds_with_the_whole_diode_equations(
         plus, minus, sense, anode, force, back = v
         i_cell = sign * (emf_v - sign * (plus - minus)) / r_ohm
         i_sense = lead("sense_pos", plus - sense, 0.05)
-        i_ground = lead("sense_neg", minus, 0.05)
+        i_ground = lead("sense_neg", minus, parts.sense_path_ohm)
         i_force = lead("force_pos", plus - anode, parts.force_path_ohm)
         i_back = lead("force_neg", back - minus, parts.return_path_ohm)
         i_diode = _through(parts.schottky, anode - force)
@@ -151,11 +151,12 @@ def test_both_positive_clips_on_the_negative_terminal_are_zero_volts_under_a_loa
     lift_a = 3e-6 / siemens / 100e3
     floating_v = 3e-6 / siemens / (1.0 - 1e-5 / siemens)
     sense_v, force_v, return_v = taps()
-    assert sense_v == pytest.approx(0.0, abs=2e-6)
+    # But for what the cell's own current lifts of the ground at its fuse, tens of microvolts.
+    assert sense_v == pytest.approx(0.0, abs=5e-5)
     assert 0.005 < force_v < floating_v
     circuit.switch(1 << 3, False)
     sense_v, force_v, return_v = taps()
-    assert (sense_v, return_v) == pytest.approx((0.0, 0.0), abs=2e-6)
+    assert (sense_v, return_v) == pytest.approx((0.0, 0.0), abs=5e-5)
     assert force_v - return_v == pytest.approx(lift_a * 470.041, rel=0.05)
 
 

@@ -94,9 +94,12 @@ def _for_volts(x: Mapping[str, Any]) -> Mapping[str, Any]:
     return {**x, **own} if own else x
 
 
+def _return_v(x: Mapping[str, Any], back: Any) -> Any:
+    return _tap_v(x, "return", "return_loaded", back) - _tap_v(x, "return", "return_open", back)
+
+
 def _current_a(x: Mapping[str, Any], force: Any, back: Any) -> Any:
-    return_v = _tap_v(x, "return", "return_loaded", back) - _tap_v(x, "return", "return_open", back)
-    drop_v = _tap_v(x, "force", "force", force) - return_v
+    drop_v = _tap_v(x, "force", "force", force) - _return_v(x, back)
     switch_ohm = x["switch_ohm"]
     if "switch_tcr_per_k" in x:
         switch_ohm = switch_ohm * (1.0 + x["switch_tcr_per_k"] * x["load_offset_k"])
@@ -114,8 +117,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     not fitted is left out, and so is what no calibration has found (a scale is 1 then). The return
     channel's open reading removes its lift and offset. r takes the mean open level of all
     repeats at its own time, E that of the first at the edge, before which the cell had rested
-    longest. Beside these stand what r is off by where its course is unusual, by the current
-    through the ground tie, and by the instant of switching.
+    longest. Beside these stand what r is off by where its course is unusual, by what lifts
+    the board's ground, and by the instant of switching.
 
     With K, r is computed with nominal values, which K makes good; E and I, of which K says
     nothing, take the inputs whose names begin with "volts.". With a voltage scale s as well,
@@ -132,7 +135,13 @@ def model(x: Mapping[str, Any]) -> Outputs:
     input_s = sense_s + force_s
     # The blocking diode's drop loads the force tap off as well.
     taken_off_a = sense_s * sag_v + force_s * x.get("force_fall_v", sag_v)
-    r_ohm = sag_v / (current_a - taken_off_a) + x["course_ohm"] - x["tie_ohm"]
+    cell_a = current_a - taken_off_a
+    r_ohm = sag_v / cell_a + x["course_ohm"]
+    if "sense_neg_ohm" in x:
+        # What the tie takes from the return node and the dividers no longer take goes through
+        # the negative sense lead, and lifts the board's ground.
+        lift_v = x["sense_neg_ohm"] * (_return_v(x, back) * x["tie_s"] - taken_off_a)
+        r_ohm = r_ohm - lift_v / cell_a
     r_ohm = r_ohm + x["slope_ohm_per_s"] * x["late_s"]
     scale_k, voltage_scale = x.get("scale_k"), x.get("voltage_scale")
     volts = _for_volts(x)

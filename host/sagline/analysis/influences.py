@@ -32,8 +32,9 @@ SOURCES: tuple[str, ...] = (
 )
 """The lines of a budget of Type B."""
 
-TIE, HEATING, TIMING = "ground tie", "load heating", "timing"
-"""Lines of r alone: current through the ground tie, the load's own heat, the instant."""
+GROUND, HEATING, TIMING = "ground lead", "load heating", "timing"
+"""Lines of r alone: what a load changes of the current in the negative sense lead, by which the
+board's ground is read; the load's own heat; the instant."""
 
 LOADING = "divider loading"
 """A line of E alone: what the dividers' current, which always flows, takes from the open level."""
@@ -207,9 +208,15 @@ def influences_of(
     edge = readings.sense_open if readings.edge is None else readings.edge
     listed.append(Influence("edge_rise_code", REST_NOISE, edge - readings.sense_open))
     listed.append(Influence("course_ohm", COURSE, 0.0, readings.course_ohm))
-    tie_ohm = profile.leads.tie_error_ohm if profile.leads else 0.0
+    leads = profile.leads
+    if leads is not None:
+        # Mostly a cold fuse and its clips: anything from none to twice its usual value.
+        lead_ohm = leads.sense_path_ohm
+        listed += [
+            Influence("sense_neg_ohm", GROUND, lead_ohm, lead_ohm),
+            Influence("tie_s", GROUND, leads.tie_s),
+        ]
     listed += [
-        Influence("tie_ohm", TIE, tie_ohm, tie_ohm),
         Influence("heating", HEATING, *bank.heating(readings.i2t_a2s)),
         Influence("late_s", TIMING, 0.0, EDGE_LIMIT_S),
         Influence("slope_ohm_per_s", TIMING, readings.slope_ohm_per_s),

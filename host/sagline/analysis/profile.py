@@ -238,12 +238,13 @@ class LeadsProfile(_Integers):
     force_max_ma: int = 0
 
     @property
-    def tie_error_ohm(self) -> float:
-        """What r reads too high by: the return path's drop drives a current through the tie, and
-        so through the negative sense lead, which lifts the board's ground (Kirchhoff)."""
-        if not self.ground_tie_ohm:
-            return 0.0
-        return self.return_path_milliohm * self.sense_path_milliohm * 1e-6 / self.ground_tie_ohm
+    def sense_path_ohm(self) -> float:
+        return self.sense_path_milliohm / 1e3
+
+    @property
+    def tie_s(self) -> float:
+        """Conductance of the tie; 0 where there is none."""
+        return 1.0 / self.ground_tie_ohm if self.ground_tie_ohm else 0.0
 
 
 @dataclass(frozen=True)

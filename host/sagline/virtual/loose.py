@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """The rig with a lead off, a cell the wrong way round or none: solved node by node.
 
-Here the ground tie matters, which a rig in order does not feel: the return node hangs on
+Here the ground tie matters, which a rig in order hardly feels: the return node hangs on
 10 kohm beside a diode, anode at ground, as soon as either negative lead is lost.
 
 Not modelled: clamps inside the chips (the followers' outputs end where the converter's page
@@ -25,7 +25,7 @@ _TAPS = (_SENSE, _FORCE, _RETURN)
 
 # Every node leaks a little, which also gives one that touches nothing a voltage.
 _LEAK_S = 1e-10
-# A sense lead; it carries microamperes.
+# The positive sense lead; it carries microamperes.
 _SENSE_LEAD_S = 20.0
 _LEAST_PATH_OHM = 1e-6
 
@@ -123,7 +123,7 @@ def _wired(parts: Parts, wiring: Wiring, r_ohm: float, mask: int, range_high: bo
             clip = _MINUS if wiring.sense_shorted else _PLUS
             nodes.between(clip, _SENSE, _SENSE_LEAD_S)
         if "sense_neg" not in wiring.lost:
-            nodes.between(_MINUS, _GROUND, _SENSE_LEAD_S)
+            nodes.between(_MINUS, _GROUND, 1.0 / max(parts.sense_path_ohm, _LEAST_PATH_OHM))
         if "force_pos" not in wiring.lost:
             clip = _MINUS if wiring.force_shorted else _PLUS
             nodes.between(clip, _ANODE, 1.0 / max(parts.force_path_ohm, _LEAST_PATH_OHM))

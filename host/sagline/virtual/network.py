@@ -89,14 +89,17 @@ def whole(parts: Parts, r_ohm: float, mask: int, range_high: bool, u: float) -> 
     zero_v = np.array([sense_zero_v, reach * sense_zero_v + force_zero_v, 0.0])
     slope[RETURN] = parts.return_path_ohm * load_s * slope[FORCE]
     zero_v[RETURN] = parts.return_path_ohm * load_s * zero_v[FORCE]
-    # What the tie takes from the return node lifts the board's ground, by which all is read, above
-    # the cell's negative terminal.
-    lifted = parts.sense_path_ohm / (parts.sense_path_ohm + LEADS["ground_tie_ohm"])
+    # What the tie takes from the return node, and the dividers from their taps, flows back through
+    # the negative sense lead and lifts the board's ground, by which all is read, above the
+    # cell's negative terminal. Its own effect on those currents is left out.
+    taken_s = np.array([sense_s, force_s, 1.0 / LEADS["ground_tie_ohm"]])
+    ground_slope = parts.sense_path_ohm * float(taken_s @ slope)
+    ground_v = parts.sense_path_ohm * (float(taken_s @ zero_v) - sense_a - force_a)
     return Network(
         alpha=total_s * sense_slope,
         beta=total_s * sense_zero_v + total_zero_a,
-        tap_slope=(slope - lifted * slope[RETURN])[:, None],
-        tap_zero_v=(zero_v - lifted * zero_v[RETURN])[:, None],
+        tap_slope=(slope - ground_slope)[:, None],
+        tap_zero_v=(zero_v - ground_v)[:, None],
         tangents=(
             Tangent(
                 parts.schottky,

@@ -154,6 +154,11 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
     converters = tuple(
         _converter(rng, index, reference_v, wide_codes) for index in range(len(profile.CONVERTERS))
     )
+    sense_path_ohm = profile.LEADS["sense_path_milliohm"] * 1e-3 * (1.0 + draw.within(1.0))
+    heating_per_a2s = tuple(_heating(draw, entry) for entry in profile.LOADS)
+    null = _null(rng, converters[profile.ADS1115].gain_error)
+    # From clips as good as none to tarnished ones: what it does is read, and falls out.
+    return_path_ohm = profile.LEADS["return_path_milliohm"] * 1e-3 * (1.0 + draw.within(0.8))
     return Parts(
         load_ohm=load_ohm,
         switch_ohm=switch_ohm,
@@ -161,12 +166,12 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
         reference_v=reference_v,
         converters=converters,
         force_path_ohm=profile.FORCE_PATH_MILLIOHM * 1e-3,
-        return_path_ohm=profile.LEADS["return_path_milliohm"] * 1e-3,
-        sense_path_ohm=profile.LEADS["sense_path_milliohm"] * 1e-3 * (1.0 + draw.within(1.0)),
-        heating_per_a2s=tuple(_heating(draw, entry) for entry in profile.LOADS),
+        return_path_ohm=return_path_ohm,
+        sense_path_ohm=sense_path_ohm,
+        heating_per_a2s=heating_per_a2s,
         schottky=BLOCKING,
         temperature_offset_k=temperature_offset_k,
-        null=_null(rng, converters[profile.ADS1115].gain_error),
+        null=null,
     )
 
 
