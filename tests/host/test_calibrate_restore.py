@@ -190,3 +190,17 @@ def test_a_simulated_rig_is_measured_with_one_of_the_history(capsys):
     assert u_ohm[known.id[-8:]] < 0.5 * u_ohm[None]
     assert cli.main([*command, "--calibration", "0123"]) == 2
     assert json.loads(capsys.readouterr().err)["error"]["code"] == "no_calibration"
+
+
+def test_the_plan_reckons_with_the_calibration(capsys):
+    """An unknown 12 V battery for 1 %: by tolerances no load reaches it and the heaviest comes
+    nearest; by a known K a lighter one does, and that is what it is loaded with."""
+    address = "virtual://sla12?seed=7"
+    known = calibration(address=address)
+    calibrationstore.keep(known)
+    loads = []
+    for more in ([], ["--calibration", known.id[-8:]]):
+        status = cli.main(["measure", "--rig", address, "--target", "0.01", "--json", *more])
+        assert status == 0
+        loads.append(json.loads(capsys.readouterr().out)["load_ohm"]["value"])
+    assert loads[0] < loads[1]

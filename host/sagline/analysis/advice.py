@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+from sagline.analysis.calibrated import Calibration
 from sagline.analysis.plan import TARGET_U_REL, WORTH, Plan, expected_u_rel, limit_exceeded
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Notice
@@ -28,7 +29,13 @@ class Better(NamedTuple):
 
 
 def heavier(
-    profile: RigProfile, converter: int, load: int, open_v: float, r_ohm: float, on_ms: int
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    open_v: float,
+    r_ohm: float,
+    on_ms: int,
+    calibration: Calibration | None = None,
 ) -> list[Better]:
     """The loads of fewer ohms than `load` that their limits allow, the lightest first.
 
@@ -44,27 +51,43 @@ def heavier(
         and limit_exceeded(bank, open_v, on_ms) is None
     ]
     return [
-        Better(ohm, expected_u_rel(profile, converter, index, open_v, r_ohm), open_v / ohm)
+        Better(
+            ohm,
+            expected_u_rel(profile, converter, index, open_v, r_ohm, calibration),
+            open_v / ohm,
+        )
         for index, ohm in sorted(fewer, key=lambda item: -item[1])
     ]
 
 
 def recommended(
-    profile: RigProfile, converter: int, load: int, open_v: float, r_ohm: float, on_ms: int
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    open_v: float,
+    r_ohm: float,
+    on_ms: int,
+    calibration: Calibration | None = None,
 ) -> Better | None:
     """The lightest load with which U(r) is half of that with `load` or less; None if none is."""
-    choice = heavier(profile, converter, load, open_v, r_ohm, on_ms)
+    choice = heavier(profile, converter, load, open_v, r_ohm, on_ms, calibration)
     if not choice:
         return None
-    now = expected_u_rel(profile, converter, load, open_v, r_ohm)
+    now = expected_u_rel(profile, converter, load, open_v, r_ohm, calibration)
     return next((better for better in choice if WORTH * better.u_rel <= now), None)
 
 
 def remedy(
-    profile: RigProfile, converter: int, load: int, open_v: float, r_ohm: float, on_ms: int
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    open_v: float,
+    r_ohm: float,
+    on_ms: int,
+    calibration: Calibration | None = None,
 ) -> str:
     """What to do about a U(r) that the load makes large: the load to take, or that none helps."""
-    better = recommended(profile, converter, load, open_v, r_ohm, on_ms)
+    better = recommended(profile, converter, load, open_v, r_ohm, on_ms, calibration)
     if better is not None:
         return (
             f"measure with --load {better.load_ohm:g}, if the cell bears {better.current_a:.2g} A "
@@ -89,6 +112,7 @@ def before(
     designation: str | None,
     probe_r_ohm: float | None,
     target_u_rel: float | None = None,
+    calibration: Calibration | None = None,
 ) -> tuple[Notice, ...]:
     """What to know before the first repeat; `probe_r_ohm` is what a first look gave.
 
@@ -112,12 +136,13 @@ def before(
     if expected is None or expected <= (target_u_rel or TARGET_U_REL) or r_ohm is None:
         return tuple(said)
     load, on_ms = plan.load_index, plan.on_ms
-    better = recommended(profile, converter, load, open_v, r_ohm, on_ms)
+    better = recommended(profile, converter, load, open_v, r_ohm, on_ms, calibration)
     if better is None:
         return tuple(said)
     worst = ""
     if known is not None:
-        u_rel = expected_u_rel(profile, converter, load, open_v, known.r_low_ohm)
+        low_ohm = known.r_low_ohm
+        u_rel = expected_u_rel(profile, converter, load, open_v, low_ohm, calibration)
         worst = f" ({_percent(u_rel)} where r is {known.r_low_ohm:g} Ω)"
     said.append(
         Notice(

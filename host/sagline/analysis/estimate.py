@@ -150,7 +150,8 @@ def _notices(
         open_v, on_ms = first.emf_v.value, round(1e3 * min(one.on_s for one in series.kept))
         # Where r cannot be told from zero, what U would be is told for the most it may be.
         at_most_ohm = max(r_ohm.value, r_ohm.high95 or 0.0)
-        return advice.remedy(profile, converter, series.load, open_v, at_most_ohm, on_ms)
+        where = (profile, converter, series.load, open_v, at_most_ohm, on_ms)
+        return advice.remedy(*where, calibration)
 
     notices = [
         *calibrated.notices(calibration, profile, setting),

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import ceil, sqrt
 
+from sagline.analysis.calibrated import Calibration
 from sagline.analysis.calibration import expected_readings
 from sagline.analysis.influences import CHANNEL_NAMES, Readings, front_end, influences_of
 from sagline.analysis.profile import LoadProfile, RigProfile
@@ -79,10 +80,16 @@ def probe_load(profile: RigProfile, open_v: float, on_ms: int = ON_MS) -> int:
 
 
 def expected_u_rel(
-    profile: RigProfile, converter: int, load: int, open_v: float, r_ohm: float
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    open_v: float,
+    r_ohm: float,
+    calibration: Calibration | None = None,
 ) -> float:
-    """U(r)/r at 95 % to expect, by the budget's own model; noise is left out, being small
-    beside linearity for either converter. Raises AnalysisError for an absent converter."""
+    """U(r)/r at 95 % to expect, by the budget's own model and the rig's `calibration`; noise is
+    left out, being small beside linearity for either converter. Raises AnalysisError for an
+    absent converter."""
     from sagline.analysis.budget import relative_u95
 
     high = needs_high_range(profile, open_v)
@@ -93,9 +100,10 @@ def expected_u_rel(
     noises = dict.fromkeys(CHANNEL_NAMES, measured)
     null = _within_null(profile, converter, levels)
     listed = influences_of(
-        profile, converter, load, high, levels, noises, front_end=front_end(converter, null)
+        profile, converter, load, high, levels, noises, calibration, front_end(converter, null)
     )
-    errors = of_levels(profile, converter, levels.sense_open, levels.sense, null)
+    table = None if calibration is None else calibration.table
+    errors = of_levels(profile, converter, levels.sense_open, levels.sense, null, table)
     return relative_u95(listed, errors)
 
 
@@ -117,8 +125,9 @@ def choose(
     *,
     times_s: Sequence[float] = (0.1,),
     target_u_rel: float | None = None,
+    calibration: Calibration | None = None,
 ) -> Plan:
-    """The plan for one cell of `open_v`.
+    """The plan for one cell of `open_v` on a rig of this `calibration`.
 
     A stated load goes before a designation, a designation before the search. Without any
     of the three and without `probe_r_ohm` (what a first look gave) it is the probe itself;
@@ -144,7 +153,7 @@ def choose(
         _refuse_limit(profile, index, open_v, on_ms)
         u_rel = None
         if r_ohm is not None and r_ohm > 0.0:
-            u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
+            u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm, calibration)
         # Rest is at least ten times the pulse; recovery counts towards it.
         return Plan(
             index,
@@ -170,11 +179,18 @@ def choose(
         return plan(probe_load(profile, open_v, on_ms), reason, repeats=1)
     least_ohm = UNRESOLVED_SHARE * min(load.load_ohm for load in profile.loads)
     aim = target_u_rel or TARGET_U_REL
-    return plan(*_search(profile, converter, open_v, max(probe_r_ohm, least_ohm), on_ms, aim))
+    least = max(probe_r_ohm, least_ohm)
+    return plan(*_search(profile, converter, open_v, least, on_ms, aim, calibration))
 
 
 def _search(
-    profile: RigProfile, converter: int, open_v: float, r_ohm: float, on_ms: int, aim: float
+    profile: RigProfile,
+    converter: int,
+    open_v: float,
+    r_ohm: float,
+    on_ms: int,
+    aim: float,
+    calibration: Calibration | None,
 ) -> tuple[int, str]:
     lightest_first = sorted(
         range(len(profile.loads)), key=lambda item: -profile.loads[item].load_ohm
@@ -187,7 +203,7 @@ def _search(
         # one that nothing is known of.
         if profile.loads[index].load_ohm < r_ohm and allowed:
             break
-        u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm)
+        u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm, calibration)
         if u_rel <= aim:
             return index, f"the lightest load that gives r within {100 * aim:g} %"
         allowed.append((u_rel, index))

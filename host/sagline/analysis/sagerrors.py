@@ -52,7 +52,12 @@ def _blocks(limit_codes: float) -> tuple[Process, ...]:
 
 
 def of_levels(
-    profile: RigProfile, converter: int, open_code: float, loaded_code: float, null: bool = False
+    profile: RigProfile,
+    converter: int,
+    open_code: float,
+    loaded_code: float,
+    null: bool = False,
+    table: OnboardTable | None = None,
 ) -> LevelErrors:
     """The errors of an open and a loaded level that were read at one code each.
 
@@ -72,7 +77,7 @@ def of_levels(
             ),
         )
     codes = np.array([open_code, loaded_code])
-    processes = processes_of(profile, Front.LEVEL, converter)
+    processes = processes_of(profile, Front.LEVEL, converter, table)
     return LevelErrors(NAMES, tuple(WeightedCodes(one, codes, np.eye(2)) for one in processes))
 
 

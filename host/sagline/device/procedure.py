@@ -13,7 +13,7 @@ from functools import partial
 
 from uuid6 import uuid7
 
-from sagline.analysis import lineplan, presence, stuck, target
+from sagline.analysis import calibrated, lineplan, presence, stuck, target
 from sagline.analysis import plan as planning
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
@@ -21,6 +21,7 @@ from sagline.analysis.estimate import estimate, read_series
 from sagline.analysis.repeats import require_usable
 from sagline.analysis.terminal import terminal
 from sagline.analysis.values import AnalysisError, Notice, RawStep
+from sagline.calibrations import Calibration
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
@@ -181,6 +182,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         load = planning.probe_load(rig.profile, open_v)
         yield Probing(rig.profile.loads[load].load_ohm)
         probe_r_ohm = yield from _look(rig, seen, load)
+    calibration = _aged(rig.calibration, datetime.now(UTC))
     plan = planning.choose(
         rig.profile,
         rig.converter,
@@ -190,6 +192,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         probe_r_ohm=probe_r_ohm,
         times_s=settings.times_s,
         target_u_rel=settings.target_u_rel,
+        calibration=calibration,
     )
     plan = replace(plan, repeats=settings.repeats)
     record = _record(rig, settings, known, plan)
@@ -199,15 +202,15 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         r_ohm = known.typical_r_ohm if known is not None else probe_r_ohm
         line_plan = lineplan.choose(rig.profile, plan, open_v, r_ohm)
         record = record.model_copy(update={"line": line_plan})
-    advice = before(rig.profile, rig.converter, plan, *seen_as, settings.target_u_rel)
+    aim = settings.target_u_rel
+    advice = before(rig.profile, rig.converter, plan, *seen_as, aim, calibration)
     yield Planned(plan, record, advice)
     if line_plan is not None:
         yield LinePlanned(line_plan)
     steps: list[StepRecord] = []
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
-    known_rig = record.calibration
-    calibration = None if known_rig is None else known_rig.at(record.started_at)
+    calibration = _aged(record.calibration, record.started_at)
     rest_ms = plan.rest_ms
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
@@ -262,6 +265,10 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices + unbalanced]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
+
+
+def _aged(calibration: Calibration | None, at: datetime) -> calibrated.Calibration | None:
+    return None if calibration is None else calibration.at(at)
 
 
 def _open_voltage(rig: Rig) -> float:

@@ -192,8 +192,9 @@ def _notices(result: MovedTap, best: Found, resistor: Known) -> list[Notice]:
         notices.append(
             Notice(
                 "cell_tiring",
-                f"the cell's r grew by {1e3 * result.tired_ohm:.2g} mΩ meanwhile; the uncertainty "
-                f"of K is {100 * result.u_k_rel:.2g} % for it instead of {100 * without:.2g} %",
+                f"the cell's r changed by {1e3 * result.tired_ohm:+.2g} mΩ meanwhile; the "
+                f"uncertainty of K is {100 * result.u_k_rel:.2g} % for it instead of "
+                f"{100 * without:.2g} %",
                 "take a fresh cell, or an added resistor of more ohms, and let it rest longer",
             )
         )
