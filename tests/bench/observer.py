@@ -6,8 +6,9 @@ cell's r(t) is a sum of known shapes with free amplitudes: its resistance at onc
 resistor-capacitor pairs, its diffusion, each shape that of the circuit on the load, found by
 changing that element alone. What the load adds to r(t), about a thousandth, is known. Each
 repeat has an open level of its own for each converter, and a drift. A second converter on the
-same cell also has a scale of its own, so that it tells shapes alone. The current is taken as
-known: its noise is that of the sag by ΔV/V, at most a twentieth.
+same cell also has a scale of its own, so that it tells shapes alone, and is trusted no further
+than by the analysis: nobody knows that this one is straight. The current is taken as known: its
+noise is that of the sag by ΔV/V, at most a twentieth.
 
 Aitken, Proc. R. Soc. Edinb. 55 (1935) 42: no linear unbiased estimate has a smaller variance.
 """
@@ -18,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from sagline.analysis.rows import ROUGHNESS_CODES
 from sagline.analysis.step import REST_WINDOW_S
 from sagline.analysis.values import RawStep
 from sagline.virtual.cell import Cell
@@ -139,8 +141,13 @@ def observe(steps: Sequence[RawStep], cell: Cell, times_s: Sequence[float]) -> S
         for at in range(len(blocks)):
             mine = which == at
             weight[mine] = n[mine] / np.mean(n[mine] * residual[mine] ** 2)
-    found, chi2, inverse = _solve(design, code, weight)
-    covariance = inverse[:width, :width]
+    beside = np.array([source // 4 != main for source in sources])[which]
+    trust = np.where(beside, 1.0 / (1.0 / weight + ROUGHNESS_CODES**2), weight)
+    found, _, inverse = _solve(design, code, trust)
+    chi2 = float(weight @ (code - design @ found) ** 2)
+    # With weights that are not the noise's own, what noise does is worked out through them.
+    passed = inverse[:width] @ (trust[:, None] * design).T
+    covariance = (passed / weight) @ passed.T
     return Seen(
         tuple(float(r) for r in wanted @ found[:width] + at_times.other),
         tuple(float(v) for v in np.sqrt(np.einsum("ij,jk,ik->i", wanted, covariance, wanted))),
