@@ -16,14 +16,14 @@ from sagline.analysis import bank, lineplan, plan
 from sagline.analysis.calibrated import Calibration, Known
 from sagline.analysis.calibration import expected_readings
 from sagline.analysis.line import Points, fit, through
-from sagline.analysis.linebudget import LineBudget, Pooled, pooled, two_current_ohm
+from sagline.analysis.linebudget import LineBudget, Pooled, pooled
 from sagline.analysis.linemodel import Level, LineModel
 from sagline.analysis.linewords import activation_notice, curved_notice, two_current_notice
 from sagline.analysis.montecarlo import draw
 from sagline.analysis.nonlinearity import together
 from sagline.analysis.profile import LeadsProfile
 from sagline.analysis.sagerrors import of_levels
-from sagline.analysis.standards import PRESCRIBED, Closed, two_current_r
+from sagline.analysis.standards import PRESCRIBED, Closed, two_current_ohm, two_current_r
 from sagline.analysis.values import ADS1115, AnalysisError, Quantity
 from sagline_board import profile as board
 

@@ -16,6 +16,7 @@ from sagline.analysis.line import LineFit, Points, fit
 from sagline.analysis.linemodel import LineModel
 from sagline.analysis.montecarlo import DRAWS, SEED, draw
 from sagline.analysis.nonlinearity import together
+from sagline.analysis.standards import two_current_ohm
 from sagline.analysis.values import FloatArray, Quantity
 
 
@@ -161,11 +162,6 @@ class LineBudget:
                 np.broadcast_to(self._model.outputs(x)[-1].emf_v, DRAWS),
             )
         return self._made
-
-
-def two_current_ohm(i1: Any, v1: Any, i2: Any, v2: Any) -> Any:
-    """(V1 - V2)/(I2 - I1): r by the difference of two currents, of whatever number type."""
-    return (v1 - v2) / (i2 - i1)
 
 
 def pooled(

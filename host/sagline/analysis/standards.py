@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import isfinite
+from typing import Any
 
 from sagline.analysis.values import AnalysisError
 
@@ -65,7 +66,8 @@ class TwoCurrent:
     @property
     def r_ohm(self) -> float:
         """r = (U1 - U2)/(I2 - I1), minus the line's slope."""
-        return (self.first.v - self.second.v) / (self.second.current_a - self.first.current_a)
+        a, b = self.first, self.second
+        return two_current_ohm(a.current_a, a.v, b.current_a, b.v)
 
     @property
     def intercept_v(self) -> float:
@@ -133,6 +135,11 @@ class VoltageDrop:
             f"{self.loaded_v:g} V on {self.load_ohm:g} Ω after {self.pulse_s:g} s{beside}, "
             f"{_temperature(self.temperature_c)}"
         )
+
+
+def two_current_ohm(i1: Any, v1: Any, i2: Any, v2: Any) -> Any:
+    """(V1 - V2)/(I2 - I1): r by the difference of two currents, of whatever number type."""
+    return (v1 - v2) / (i2 - i1)
 
 
 def two_current_r(first: Closed, second: Closed, temperature_c: float | None) -> TwoCurrent:

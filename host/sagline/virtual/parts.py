@@ -2,8 +2,8 @@
 """The actual values of one virtual rig: nominal, or drawn within the profile's limits.
 
 Every limit is the half-width of a rectangular distribution, as the uncertainty budget claims.
-What the profile gives no limit for (lead resistances, the diode) stays nominal: it falls out
-of the result.
+What the profile gives no limit for (the force path, the diode) stays nominal: it falls out of
+the result. The negative leads, which the ground's lift depends on, are drawn.
 """
 
 from dataclasses import dataclass
