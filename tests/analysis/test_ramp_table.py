@@ -91,7 +91,7 @@ def test_what_stays_of_a_slow_bow_hardly_touches_a_small_sag() -> None:
         left = table.corrected(code) - quantizer.input_at(code)
         left -= np.polyval(np.polyfit(code, left, 1), code)
         differ.append(np.mean((left[30:] - left[:-30]) ** 2))
-        process = Process(table.residual_lsb, table.span_codes, smooth=True)
+        process = Process(table.residual_lsb, table.span_codes, between="cosine")
         near, far = process.correlation(np.array([0.0, 30.0]))
         independent.append(2.0 * table.residual_lsb**2 / 3.0)
         allowed.append((near - far) * 2.0 * table.residual_lsb**2 / 3.0)

@@ -152,16 +152,19 @@ def test_without_wide_codes_no_code_is_wide() -> None:
 def test_block_curve_makes_distant_codes_independent() -> None:
     rng = np.random.default_rng(4)
     curves = [block_curve(rng, -32768, 32767, 1.0) for _ in range(40)]
-    steps = [np.abs(np.diff(c.error_lsb)) for c in curves]
-    assert len({int(np.flatnonzero(step > 0.5)[0]) % 16 for step in steps}) > 8
-    for curve in curves:
-        changes = np.flatnonzero(np.diff(curve.error_lsb))
-        assert set(np.diff(changes)) <= {1, 2} and len(changes) > 30000
-        # Fine blocks move it by half a code at most; every sixteenth time a coarse one does too.
-        coarse = np.flatnonzero(np.abs(np.diff(curve.error_lsb)) > 0.5)
-        assert len({int(at) % 16 for at in coarse}) == 1
+    code = np.arange(-32768.0, 32768.0)
+    edges = [np.flatnonzero(np.abs(np.diff(curve.at(code))) > 0.5) for curve in curves]
+    # What is fine moves it by a quarter of a code from one to the next; blocks by more, at once.
+    assert len({int(one[0]) % 16 for one in edges}) > 8
+    for curve, one in zip(curves, edges, strict=True):
+        assert len({int(at) % 16 for at in one}) == 1
+        middle = code[one] + 0.5
+        apart = np.abs(curve.at(middle + 2e-6) - curve.at(middle - 2e-6))
+        assert apart.min() > 0.2 and np.count_nonzero(np.diff(curve.error_lsb)) > 60_000
     samples = np.concatenate([c.at(np.arange(0.0, 32000.0, 130.0)) for c in curves])
     assert np.abs(samples).max() <= 1.0
-    assert samples.std() == pytest.approx(np.hypot(0.75, 0.25) / np.sqrt(3), rel=0.03)
+    assert samples.std() == pytest.approx(
+        np.hypot(0.75, 0.25 * np.sqrt(2 / 3)) / np.sqrt(3), rel=0.03
+    )
     pairs = samples.reshape(len(curves), -1)
     assert abs(np.corrcoef(pairs[:, :-1].ravel(), pairs[:, 1:].ravel())[0, 1]) < 0.05

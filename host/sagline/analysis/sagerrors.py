@@ -18,7 +18,7 @@ BLOCK_CODES = 16.0
 """Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone."""
 BOW_CODES = 128.0
 """Distance of the knots of the on-board converter's bow: likewise."""
-FINE = Process(limit_codes=0.25, span_codes=2.0, smooth=False)
+FINE = Process(limit_codes=0.25, span_codes=2.0, between="line")
 """On top, so that even levels a code apart are not taken to differ without error."""
 
 NAMES = ("sense_open_inl_code", "sense_inl_code")
@@ -41,14 +41,14 @@ def processes_of(
     limit_codes = profile.converter(unit).inl_limit_codes
     limit_codes -= 0.5 * profile.converter(unit).wide_codes
     if unit == ONBOARD and table is not None and table.residual_lsb is not None:
-        return Process(table.residual_lsb, table.span_codes or BLOCK_CODES, smooth=True), FINE
+        return Process(table.residual_lsb, table.span_codes or BLOCK_CODES, between="cosine"), FINE
     if unit == ONBOARD:
-        return Process(limit_codes - FINE.limit_codes, BOW_CODES, smooth=True), FINE
+        return Process(limit_codes - FINE.limit_codes, BOW_CODES, between="cosine"), FINE
     return _blocks(limit_codes)
 
 
 def _blocks(limit_codes: float) -> tuple[Process, ...]:
-    return Process(limit_codes - FINE.limit_codes, BLOCK_CODES, smooth=False), FINE
+    return Process(limit_codes - FINE.limit_codes, BLOCK_CODES, between="step"), FINE
 
 
 def of_levels(
@@ -131,7 +131,7 @@ def _within_wide_codes(
     for code in WIDE_CODES if half_codes else ():
         near = np.abs(codes - code) <= half_codes + WIDE_MARGIN_CODES
         if near.any():
-            process = Process(half_codes, 1.0, smooth=False)
+            process = Process(half_codes, 1.0, between="step")
             at = np.full(int(near.sum()), float(code))
             parts.append(WeightedCodes(process, at, both[:, near]))
     return parts

@@ -15,6 +15,7 @@ _FIRST_WIDE_CODE = 512
 _WIDE_CODE_EVERY = 1024
 _SMOOTH_KNOT_CODES = 128
 _BLOCK_CODES = 16
+_STEP_CODES = 1e-6
 _FINE_CODES = 2
 _FINE_LSB = 0.25
 
@@ -39,21 +40,25 @@ def straight(low_code: int, full_code: int) -> Linearity:
 def block_curve(
     rng: np.random.Generator, low_code: int, full_code: int, limit_lsb: float
 ) -> Linearity:
-    """Blocks of 16 codes of one error each and a drawn phase, and finer ones of 2 codes on top.
+    """Blocks of 16 codes of one error each and a drawn phase, and something finer on top.
 
     The data sheet bounds the error and says nothing of its shape. Blocks make two voltages
-    more than 16 codes apart independent, and the fine ones leave no two levels without some
+    more than 16 codes apart independent, and what is fine leaves no two levels without some
     error between them, which is what the uncertainty budget claims.
     """
-    code = np.arange(low_code, full_code + 1, dtype=np.float64)
-    error = _blocks(rng, code, _BLOCK_CODES, limit_lsb - _FINE_LSB)
-    return Linearity(code, error + _blocks(rng, code, _FINE_CODES, _FINE_LSB))
+    edge = low_code + int(rng.integers(_BLOCK_CODES)) + 0.5
+    edges = np.arange(edge, full_code, _BLOCK_CODES)
+    # Both sides of an edge, so that the error steps there.
+    code = np.sort(np.concatenate([np.arange(low_code, full_code + 1), edges, edges + _STEP_CODES]))
+    blocks = rng.uniform(_FINE_LSB - limit_lsb, limit_lsb - _FINE_LSB, edges.size + 1)
+    return Linearity(code, blocks[np.searchsorted(edges, code)] + _fine(rng, code))
 
 
-def _blocks(rng: np.random.Generator, code: Floats, span: int, limit_lsb: float) -> Floats:
-    """Uniform within the limit in each block of `span` codes."""
-    block = (code - code[0] + int(rng.integers(span))).astype(np.int64) // span
-    return rng.uniform(-limit_lsb, limit_lsb, int(block[-1]) + 1)[block]
+def _fine(rng: np.random.Generator, code: Floats) -> Floats:
+    """Uniform within the fine limit at every second code, a line between."""
+    position = (code - code[0] + int(rng.integers(_FINE_CODES))) / _FINE_CODES
+    knots = rng.uniform(-_FINE_LSB, _FINE_LSB, int(position[-1]) + 2)
+    return np.interp(position, np.arange(knots.size), knots)
 
 
 def onboard_curve(
@@ -64,8 +69,8 @@ def onboard_curve(
     A wide code holds the output still while the input passes 8.9 LSB more than it should, so
     the error falls by 8.9 LSB with slope −1 around it and climbs back in the 1015 codes
     between: a sawtooth of ±4.45 LSB. The bow has knots every 128 codes, uniform within what
-    the limit leaves, and half a cosine between neighbours, which never overshoots them. Fine
-    blocks of 2 codes lie on top. Raises ValueError if the limit leaves no room for the sawtooth.
+    the limit leaves, and half a cosine between neighbours, which never overshoots them. Something
+    finer lies on top. Raises ValueError if the limit leaves no room for the sawtooth.
     """
     half_lsb = _WIDE_CODE_LSB / 2.0 if wide_codes else 0.0
     if limit_lsb <= half_lsb + _FINE_LSB:
@@ -77,7 +82,7 @@ def onboard_curve(
     knots = rng.uniform(-bow_limit, bow_limit, int(knot[-1]) + 2)
     blend = (1.0 - np.cos(np.pi * (position - knot))) / 2.0
     bow = knots[knot] * (1.0 - blend) + knots[knot + 1] * blend
-    bow += _blocks(rng, code, _FINE_CODES, _FINE_LSB)
+    bow += _fine(rng, code)
     if not wide_codes:
         return Linearity(code, bow)
     # The wide codes are codes of the output, so the sawtooth is met after the bow.

@@ -168,7 +168,7 @@ def _search(
 
 def _prior(knots: FloatArray, wide: bool, limit_codes: float) -> FloatArray:
     """Covariance of the knots before anything was read."""
-    bow = Process(max(limit_codes - FINE.limit_codes, 1.0), BOW_CODES, smooth=True)
+    bow = Process(max(limit_codes - FINE.limit_codes, 1.0), BOW_CODES, between="cosine")
     apart = knots[:, None] - knots[None, :]
     cov = bow.correlation(apart) * bow.limit_codes**2 / 3.0 + KNOT_LSB**2 * np.eye(knots.size)
     for code in WIDE_CODES if wide else ():

@@ -122,7 +122,7 @@ def _span_for(limit_lsb: float, distance_codes: float, variance: float) -> float
     distance = np.array([0.0, distance_codes])
 
     def excess(span: float) -> float:
-        near, far = Process(limit_lsb, span, smooth=True).correlation(distance)
+        near, far = Process(limit_lsb, span, between="cosine").correlation(distance)
         return float(near - far) * 2.0 * limit_lsb**2 / 3.0 - variance
 
     low, high = float(KNOT_CODES), LONGEST_SPAN_CODES
