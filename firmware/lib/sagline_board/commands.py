@@ -184,6 +184,7 @@ class Header:
 HEADERS = tuple(Header(command.header) for command in TABLE)
 
 _known = {}
+_by_name = {command.name: command for command in TABLE}
 
 
 def find(header):
@@ -205,10 +206,7 @@ def find(header):
 
 def by_name(name):
     """Return the Command with this name. Raises KeyError if there is none."""
-    for command in TABLE:
-        if command.name == name:
-            return command
-    raise KeyError(name)
+    return _by_name[name]
 
 
 def request(name, *values):

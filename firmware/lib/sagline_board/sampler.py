@@ -98,18 +98,22 @@ class Sampler:
 
     def add(self, rows, row_count, group_us):
         """Take `row_count` rows of a capture; sum them into windows of `group_us`."""
+        origin = self._origin
         for offset in range(0, row_count * 5, 5):
-            start_us = ticks.diff(rows[offset + 1], self._origin)
+            source = rows[offset]
+            start_us = ticks.diff(rows[offset + 1], origin)
             end_us = start_us + rows[offset + 2]
-            group = self._open[rows[offset]]
+            group = self._open[source]
             if group[2] == 0:
                 group[0] = start_us
-                group[3] = 0
+                group[2] = rows[offset + 3]
+                group[3] = rows[offset + 4]
+            else:
+                group[2] += rows[offset + 3]
+                group[3] += rows[offset + 4]
             group[1] = end_us
-            group[2] += rows[offset + 3]
-            group[3] += rows[offset + 4]
             if end_us - group[0] >= group_us:
-                self._close(rows[offset], group)
+                self._close(source, group)
 
     def flush(self):
         """Close the open windows; done before each edge so that no window spans it."""

@@ -94,9 +94,7 @@ def unseal(line):
         return None
     body = bytes(line[1:-9])
     tail = bytes(line[-8:])
-    if not _all_in(tail, _HEX) or not is_text(body):
-        return None
-    if ("%08X" % crc32(body)).encode() != tail:
+    if ("%08X" % crc32(body)).encode() != tail or not is_text(body):
         return None
     dot = body.find(b".")
     space = body.find(b" ")
@@ -104,16 +102,10 @@ def unseal(line):
         return None
     session = body[:dot]
     seq = body[dot + 1 : space]
-    if not _all_in(session, _HEX) or not _all_in(seq, _DIGITS):
+    # Nothing is left of what holds no other byte.
+    if session.strip(_HEX) or seq.strip(_DIGITS):
         return None
     return session.decode(), int(seq), body[space + 1 :].decode()
-
-
-def _all_in(data, allowed):
-    for byte in data:
-        if byte not in allowed:
-            return False
-    return True
 
 
 def split_outside_quotes(text, separator):

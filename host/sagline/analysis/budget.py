@@ -33,6 +33,9 @@ CURVED_U_REL = 0.1
 MANY_DOF = 1e6
 """Degrees of freedom given as infinite: t and the normal agree to six digits there."""
 
+EXPECTED_DRAWS = 10_000
+"""For what is to be expected: they fix half an interval to about 1 %."""
+
 OUTPUTS = ("r_ohm", "emf_v", "current_a")
 """What the model gives, and the order of a Scatter's columns."""
 
@@ -156,8 +159,10 @@ class _Draws:
         scatter: Scatter | None,
         errors: LevelErrors | None,
         equation: Equation,
+        count: int = DRAWS,
     ) -> None:
         self._influences = influences
+        self._count = count
         self._equation = equation
         self._scatter = scatter
         self._errors = errors
@@ -166,9 +171,9 @@ class _Draws:
     def of(self, name: str) -> FloatArray:
         if not self._made:
             generator = np.random.default_rng(SEED)
-            x = draw(self._influences, generator)
+            x = draw(self._influences, generator, self._count)
             if self._errors is not None:
-                x.update(self._errors.draws(generator, DRAWS))
+                x.update(self._errors.draws(generator, self._count))
             columns = list(self._equation.model(x))
             if self._scatter is not None and np.any(self._scatter.deviation):
                 extra = self._scatter.draws(generator, len(columns[0]))
@@ -325,10 +330,15 @@ def relative_u95(influences: Sequence[Influence], errors: LevelErrors | None = N
 
     Raises ValueError where r is zero.
     """
-    figure = evaluate(influences, Scatter.none(len(OUTPUTS)), errors).r_ohm
-    if figure.value == 0.0 or figure.low95 is None or figure.high95 is None:
+    known = uncertain(influences)
+    if errors is not None:
+        known.update(joint(errors))
+    inputs = [(item, known[item.name]) for item in influences if hasattr(known[item.name], "u")]
+    draws = _Draws(influences, None, errors, RIG, EXPECTED_DRAWS)
+    r_ohm = figure(RIG.model(known).r_ohm, inputs, lambda: draws.of("r_ohm"))
+    if r_ohm.value == 0.0 or r_ohm.low95 is None or r_ohm.high95 is None:
         raise ValueError("r is zero: its relative uncertainty has no meaning")
-    return 0.5 * (figure.high95 - figure.low95) / abs(figure.value)
+    return 0.5 * (r_ohm.high95 - r_ohm.low95) / abs(r_ohm.value)
 
 
 @dataclass(frozen=True)

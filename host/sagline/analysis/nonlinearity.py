@@ -22,9 +22,11 @@ from sagline.analysis.values import FloatArray
 PHASES = 80
 """Phases of the knots tried in a set of draws, evenly spread; each takes its share of them."""
 
-SMALL_SHARE = 0.005
-"""Of a sum's variance: knots with less are drawn together, as one normal. Their kurtosis, -1.2 of
-a uniform one's times the share, is lost."""
+SMALL_SHARE = 0.03
+"""Of a sum's variance: where there are more than FEW_KNOTS, those with less are drawn together, as
+one normal. Their kurtosis, -1.2 of a uniform one's times the share, is lost."""
+
+FEW_KNOTS = 12
 
 CODE_GRAIN = 0.25
 """Codes nearer than this are taken as one: no process here changes within it."""
@@ -94,7 +96,7 @@ class Process:
     def _sums(self, reach: FloatArray, generator: np.random.Generator, count: int) -> FloatArray:
         """(k, count) draws of sums of knots, each weighing `reach` (k, knots) in them."""
         total = (reach**2).sum(axis=1, keepdims=True)
-        large = (reach**2 > SMALL_SHARE * total).any(axis=0)
+        large = (reach**2 > SMALL_SHARE * total).any(axis=0) | (reach.shape[1] <= FEW_KNOTS)
         some = int(large.sum())
         sums = reach[:, large] @ generator.uniform(-1.0, 1.0, (some, count))
         if some < large.size:

@@ -145,20 +145,23 @@ class VirtualHardware(Hardware):
 
     def _capture(self, length_us: int, bin_us: int) -> int:
         self._settle()
-        at = 0
+        count = 0
         left_us = length_us
         while left_us > 0:
             # The one-shot may end the pulse in the middle, or something come loose.
             piece_us = min(left_us, self._next_change_us() - self._clock.now_us)
-            for source, start_us, *rest in self._sampling.rows(
-                self._clock.now_us, piece_us, bin_us
-            ):
-                self.rows[at : at + ROW] = array("i", (source, start_us % PERIOD, *rest))
-                at += ROW
+            rows = self._sampling.rows(self._clock.now_us, piece_us, bin_us)
+            flat = [
+                number
+                for source, start_us, length, n, total in rows
+                for number in (source, start_us % PERIOD, length, n, total)
+            ]
+            self.rows[count * ROW : count * ROW + len(flat)] = array("i", flat)
+            count += len(rows)
             self._clock.advance(piece_us)
             left_us -= piece_us
             self._settle()
-        return at // ROW
+        return count
 
     def _expect(self, at_us: int) -> None:
         """Note down what is to happen in the pulse that begins."""

@@ -24,7 +24,7 @@ ADS_ORDER = (0, 1, 0, 1, 0, 1, 0, 2)
 # With the null channel half of sense's turns go to its difference, channel 3.
 ADS_NULL_ORDER = (3, 1, 0, 1, 3, 1, 0, 2)
 # How many equal slices are worked out at once.
-_SLICES_AHEAD = 20
+_SLICES_AHEAD = 80
 
 # Source, start (us), length (us), conversions, sum of codes.
 Row = tuple[int, int, int, int, int]
