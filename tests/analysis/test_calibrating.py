@@ -2,7 +2,7 @@
 """Zeros, the scale of volts, a load by its own ohms, and the check standard's chart."""
 
 from dataclasses import replace
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 import pytest
@@ -131,7 +131,18 @@ def test_e_n_is_the_difference_over_both_expanded_uncertainties() -> None:
     assert judged.r.u == pytest.approx(u_r)
     by_hand = 0.002 / sqrt((2 * u_r) ** 2 + (2 * 2e-4) ** 2)
     assert judged.e_n == pytest.approx(by_hand)
-    assert judged.e_n > 1.0 and judged.state == "out"
+    assert judged.e_n == pytest.approx(1.33, abs=0.01)
+
+
+def test_the_first_check_warns_at_two_and_is_out_at_three() -> None:
+    """With nothing before it, both limits are about the stated value: E_n of 1 and of 1.5."""
+    states = {}
+    for off in (4e-4, 9e-4, 1.4e-3):
+        judged = control.judge(a_check(1.0), Known(1.0 + off, 3e-4), Known(2.0, 2e-4), [])
+        assert judged.of == 0
+        states[off] = judged.state
+        assert abs(judged.rel) / judged.u == pytest.approx(2.0 * judged.e_n)
+    assert states == {4e-4: "in order", 9e-4: "warning", 1.4e-3: "out"}
 
 
 def test_limits_are_two_and_three_standard_deviations_about_those_before() -> None:
@@ -151,6 +162,21 @@ def test_limits_are_two_and_three_standard_deviations_about_those_before() -> No
         1.2e-3: "out",
     }
     assert judged.limits(3.0)[1] == pytest.approx(2e-4 + 3.0 * judged.u)
+
+
+def test_limits_narrow_where_what_one_check_may_be_off_by_stays_the_same() -> None:
+    """Six checks agree within 1e-4: their linearity, 5e-4 each, is one and the same."""
+    lines = (("linearity of the sag", 5e-4), ("load heating", 4e-4), ("scatter", 5e-5))
+    found = replace(a_check(1.0), lines=lines)
+    earlier = [2e-4, 3e-4, 4e-4, 3e-4]
+    few = control.judge(found, Known(1.001, 2e-3), Known(2.0, 2e-4), earlier)
+    assert few.u == pytest.approx(hypot(5e-4, 5e-5) * sqrt(1.0 + 1.0 / 4.0))
+    assert few.state == "in order"
+    many = control.judge(found, Known(1.001, 2e-3), Known(2.0, 2e-4), [*earlier, 2e-4, 4e-4])
+    assert many.u == pytest.approx(np.std([*earlier, 2e-4, 4e-4], ddof=1) * sqrt(1.0 + 1.0 / 6.0))
+    assert many.state == "out"
+    alike = control.judge(found, Known(1.0003, 2e-3), Known(2.0, 2e-4), [3e-4] * 6)
+    assert alike.u == pytest.approx(5e-5 * sqrt(1.0 + 1.0 / 6.0))
 
 
 def test_checks_that_scatter_more_than_one_is_good_for_widen_the_limits() -> None:

@@ -4,7 +4,8 @@
 E_n compares one measurement with the resistor's stated value (|difference| over the expanded
 uncertainties of both together, k = 2: ISO 13528, from memory). The control chart compares it with
 those before: a centre, warning limits at two and action limits at three standard deviations
-(Shewhart's chart, common practice).
+(Shewhart's chart, common practice). The same limits hold for the distance from the stated value,
+of which E_n is half, in standard deviations of both: an E_n of 1 warns.
 """
 
 from __future__ import annotations
@@ -18,12 +19,16 @@ from sagline.analysis.calibrated import Known
 from sagline.analysis.calibrating.found import Found
 
 FEWEST_FOR_SCATTER = 5
-"""Checks before their own scatter is taken, where it is more than what one check is good for."""
+"""Checks before their own scatter makes the limits, in place of what one check is good for."""
 
 WARN, ACT = 2.0, 3.0
 
-_STEADY = ("added resistor",)
+_STEADY = ("added resistor", "offset of the current", "load heating")
 """Sources that are the same every time, so that checks may differ by all others alone."""
+
+_CHANCE = ("scatter", "tiring of the cell")
+"""Sources that are new every time: limits are no narrower than these, however well a few checks
+agree."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +58,7 @@ def judge(found: Found, scale: Known, resistor: Known, earlier: Sequence[float])
     """
     # The steps' own K would bring r to the resistor: the calibration's brings it here.
     ratio = scale.value / found.value
-    own = sqrt(sum(u * u for source, u in found.lines if source not in _STEADY))
+    own = _together(found, [source for source, _ in found.lines if source not in _STEADY])
     r_ohm = ratio * resistor.value
     u_ohm = r_ohm * hypot(own, scale.u / scale.value)
     rel = ratio - 1.0
@@ -63,8 +68,14 @@ def judge(found: Found, scale: Known, resistor: Known, earlier: Sequence[float])
         centre, u = 0.0, hypot(u_ohm, resistor.u) / resistor.value
         n = 0
     else:
-        one = max(own, stdev(earlier)) if n >= FEWEST_FOR_SCATTER else own
+        scatter = stdev(earlier)
+        one = max(_together(found, _CHANCE), scatter) if n >= FEWEST_FOR_SCATTER else own
         centre, u = fmean(earlier), one * sqrt(1.0 + 1.0 / n)
-    away = abs(rel - centre) / u
-    state = "out" if away > ACT or e_n > 1.0 else "warning" if away > WARN else "in order"
+    away = max(abs(rel - centre) / u, 2.0 * e_n)
+    state = "out" if away > ACT else "warning" if away > WARN else "in order"
     return Judged(Known(r_ohm, u_ohm), rel, e_n, centre, u, n, state)
+
+
+def _together(found: Found, sources: Sequence[str]) -> float:
+    """The standard uncertainty of these sources together, relative."""
+    return sqrt(sum(u * u for source, u in found.lines if source in sources))
