@@ -341,9 +341,12 @@ def test_a_refused_step_leaves_the_others_and_the_clips_in_order():
 def test_checks_draw_a_chart_and_tell_when_something_changed():
     with sagline.open_rig(ADDRESS) as rig:
         rig.keep_calibration(document_of(calibrated(rig, ["zero", "scale-3.3-low"])))
-        states = [_check(rig, 0.0) for _ in range(3)]
-        assert [one["state"] for one in states] == ["in order"] * 3
-        assert [one["of"] for one in states] == [0, 0, 2]
+        states = [_check(rig, 0.0) for _ in range(6)]
+        assert [one["state"] for one in states] == ["in order"] * 6
+        assert [one["of"] for one in states] == [0, 0, 0, 0, 0, 5]
+        # The same rig and resistor: by the sixth the limits are those of what varies.
+        assert states[5]["u_rel"] < 0.5 * states[0]["u_rel"]
+        assert states[5]["action_rel"][0] < states[5]["rel"] < states[5]["action_rel"][1]
         assert all(one["e_n"] < 1.0 for one in states)
         # A load that has changed by half a percent: so has K.
         circuit = rig.hands()._port.hardware.circuit
@@ -353,7 +356,11 @@ def test_checks_draw_a_chart_and_tell_when_something_changed():
         )
         circuit.rewire(circuit.wiring)
         assert _check(rig, 0.0)["state"] == "out"
-    assert len(checkchart.read("lr6-21")) == 4
+        assert len(checkchart.read("lr6-21")) == 7
+        # Calibrated anew, it is in order again, and begins a new chart.
+        rig.keep_calibration(document_of(calibrated(rig, ["scale-3.3-low"])))
+        again = _check(rig, 0.0)
+        assert (again["state"], again["of"]) == ("in order", 0)
 
 
 def _check(rig, resistor_error_rel):
