@@ -260,6 +260,24 @@ def test_a_cell_that_tires_fast_costs_and_is_spoken_of():
             assert scale.u_k_rel > 5e-3
 
 
+@pytest.mark.parametrize(("gain", "kept"), [(1.01, True), (1.10, False)])
+def test_a_null_channel_that_disagrees_with_plain_readings_is_noticed(gain, kept):
+    """The ADS1115's ranges agree within 0.1 % (its data sheet); one of 1 % has a fault. A tenth is
+    no scale at all."""
+    with sagline.open_rig(ADDRESS) as rig:
+        difference = rig._link.port.hardware._sampling._difference
+        whole = difference._parts
+        difference._parts = replace(whole, gain_error=gain * (1.0 + whole.gain_error) - 1.0)
+        made = calibrated(rig, ["zero", "scale-3.3-low"])
+    k = {scale.front_end: scale.k for scale in document_of(made).scales}
+    assert (k.keys() == {"ads1115+null", "ads1115", "onboard"}) is kept
+    (notice,) = made.notices
+    assert notice.code == "null_differs" and ("no scale" in notice.text) is not kept
+    if kept:
+        assert k["ads1115+null"] / k["ads1115"] == pytest.approx(1.0 / gain, rel=2e-3)
+        assert "-1.1 %" in notice.text, "the ranges of this rig differ by 0.07 % of themselves"
+
+
 def test_what_one_step_finds_is_added_to_what_was_known():
     with sagline.open_rig(ADDRESS) as rig:
         first = document_of(calibrated(rig, ["zero", "scale-3.3-low"]))
