@@ -203,7 +203,7 @@ def test_limits_narrow_to_what_varies_and_keep_their_word() -> None:
             # The check's own scatter is no help where it is stated too small.
             check = a_check(1.0, 0.5 * noise)
             scale = Known(1.0 + float(deviations[n]), 1e-3)
-            counts[control.judge(check, scale, Known(2.0, 2e-4), deviations[:n]).state] += 1
+            counts[control.judge(check, scale, Known(2.0, 2e-4), list(deviations[:n])).state] += 1
         found += states_at([deviations[24]], 1e-3, list(deviations[:24])) == ["out"]
     share = {state: count / sum(counts.values()) for state, count in counts.items()}
     assert 0.03 < share["warning"] < 0.06
