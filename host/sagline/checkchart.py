@@ -43,8 +43,11 @@ def read(serial: str) -> list[dict[str, Any]]:
 
 
 def earlier(serial: str, like: dict[str, Any]) -> list[float]:
-    """Return the deviations of checks of the same resistor, load, range and front end."""
-    keys = ("resistor_ohm", "load_ohm", "range_high", "front_end")
+    """Return the deviations of checks of the same resistor, load, range and front end.
+
+    Those of another scale are of another chart: deviations from the resistor change with it.
+    """
+    keys = ("resistor_ohm", "load_ohm", "range_high", "front_end", "scale_k")
     return [
         float(check["rel"])
         for check in read(serial)

@@ -16,12 +16,15 @@ from analysis.analytic_cell import (
     inl_curve,
     make_step,
 )
+from sagline.analysis.budget import propagate
 from sagline.analysis.calibrated import Calibration, Known, Setting, apply
-from sagline.analysis.calibration import expected_readings
+from sagline.analysis.calibration import expected_readings, model
 from sagline.analysis.estimate import estimate
-from sagline.analysis.influences import influences_of
+from sagline.analysis.influences import influences_of, nominal
 from sagline.analysis.onboard_table import OnboardTable
+from sagline.analysis.profile import NullProfile
 from sagline.analysis.values import Estimate
+from sagline_board import profile as board
 
 FRONT_END = ("onboard", "ads1115")
 LR6 = Cell(1.58, 0.16)
@@ -220,6 +223,39 @@ def test_scale_without_offsets_keeps_their_tolerance() -> None:
     _, current_a = LR6.loaded(0.1, sum(Rig().loop_ohm(0)))
     expected = u_v / (current_a * Rig().loop_ohm(0)[0]) * 0.16
     assert lines["offset"] == pytest.approx(expected, rel=0.1)
+
+
+def test_the_current_keeps_the_match_of_the_null_range() -> None:
+    """A null range that reads 0.1 % more than the plain one, and nothing else that is off: the
+    ADS1115's data sheet lets ranges differ by that much. K of the null front end then is
+    1/1.001, and says that of the sag alone; the scale of volts, of the plain range, is 1."""
+    rig = replace(PROFILE, null=NullProfile.from_integers(board.NULL))
+    match = 1e-3
+    ideal = expected_readings(rig, 1, 0, False, 1.58, 0.16)
+    read = replace(ideal, sense=ideal.sense_open - (ideal.sense_open - ideal.sense) * (1.0 + match))
+    known = Calibration(
+        ID,
+        scales={(0, False, "ads1115+null"): Known(1.0 / (1.0 + match), 0.0)},
+        offsets={(1, c, False): Known(0.0, 0.0) for c in range(3)},
+        voltage_scales={(1, False): Known(1.0, 0.0)},
+    )
+    listed = influences_of(rig, 1, 0, False, read, {}, known, "ads1115+null")
+    # (1.58 - 0.3) V over 3.3 + 0.041 + 0.16 ohm, as the levels were made.
+    true_a = 1.28 / 3.501
+    assert model(nominal(listed)).r_ohm == pytest.approx(0.16, rel=1e-4)
+    matched = model({**nominal(listed), "volts.range_match": match})
+    assert matched.current_a == pytest.approx(true_a, rel=1e-4)
+    only = [item if item.name == "volts.range_match" else replace(item, spread=0.0)
+            for item in listed]  # fmt: skip
+    current = propagate(lambda x: model(x).current_a, only)
+    # Rectangular (JCGM 100, 4.3.7).
+    assert current.u == pytest.approx(match / sqrt(3.0) * current.value, rel=1e-3)
+    assert current.low95 is not None and current.high95 is not None
+    assert current.low95 < true_a < current.high95
+    r_ohm = propagate(lambda x: model(x).r_ohm + 0.0 * x["volts.range_match"], only)
+    assert r_ohm.u == 0.0, "K says it of r"
+    plain = influences_of(rig, 1, 0, False, read, {}, known, "ads1115")
+    assert not any(item.spread for item in plain if item.name == "volts.range_match")
 
 
 def test_finite_degrees_of_freedom_of_a_scale_count() -> None:

@@ -260,6 +260,24 @@ def test_a_cell_that_tires_fast_costs_and_is_spoken_of():
             assert scale.u_k_rel > 5e-3
 
 
+@pytest.mark.parametrize(("gain", "kept"), [(1.01, True), (1.10, False)])
+def test_a_null_channel_that_disagrees_with_plain_readings_is_noticed(gain, kept):
+    """The ADS1115's ranges agree within 0.1 % (its data sheet); one of 1 % has a fault. A tenth is
+    no scale at all."""
+    with sagline.open_rig(ADDRESS) as rig:
+        difference = rig._link.port.hardware._sampling._difference
+        whole = difference._parts
+        difference._parts = replace(whole, gain_error=gain * (1.0 + whole.gain_error) - 1.0)
+        made = calibrated(rig, ["zero", "scale-3.3-low"])
+    k = {scale.front_end: scale.k for scale in document_of(made).scales}
+    assert (k.keys() == {"ads1115+null", "ads1115", "onboard"}) is kept
+    (notice,) = made.notices
+    assert notice.code == "null_differs" and ("no scale" in notice.text) is not kept
+    if kept:
+        assert k["ads1115+null"] / k["ads1115"] == pytest.approx(1.0 / gain, rel=2e-3)
+        assert "-1.1 %" in notice.text, "the ranges of this rig differ by 0.07 % of themselves"
+
+
 def test_what_one_step_finds_is_added_to_what_was_known():
     with sagline.open_rig(ADDRESS) as rig:
         first = document_of(calibrated(rig, ["zero", "scale-3.3-low"]))
@@ -341,9 +359,12 @@ def test_a_refused_step_leaves_the_others_and_the_clips_in_order():
 def test_checks_draw_a_chart_and_tell_when_something_changed():
     with sagline.open_rig(ADDRESS) as rig:
         rig.keep_calibration(document_of(calibrated(rig, ["zero", "scale-3.3-low"])))
-        states = [_check(rig, 0.0) for _ in range(3)]
-        assert [one["state"] for one in states] == ["in order"] * 3
-        assert [one["of"] for one in states] == [0, 0, 2]
+        states = [_check(rig, 0.0) for _ in range(6)]
+        assert [one["state"] for one in states] == ["in order"] * 6
+        assert [one["of"] for one in states] == [0, 0, 0, 0, 0, 5]
+        # The same rig and resistor: by the sixth the limits are those of what varies.
+        assert states[5]["u_rel"] < 0.5 * states[0]["u_rel"]
+        assert states[5]["action_rel"][0] < states[5]["rel"] < states[5]["action_rel"][1]
         assert all(one["e_n"] < 1.0 for one in states)
         # A load that has changed by half a percent: so has K.
         circuit = rig.hands()._port.hardware.circuit
@@ -353,7 +374,11 @@ def test_checks_draw_a_chart_and_tell_when_something_changed():
         )
         circuit.rewire(circuit.wiring)
         assert _check(rig, 0.0)["state"] == "out"
-    assert len(checkchart.read("lr6-21")) == 4
+        assert len(checkchart.read("lr6-21")) == 7
+        # Calibrated anew, it is in order again, and begins a new chart.
+        rig.keep_calibration(document_of(calibrated(rig, ["scale-3.3-low"])))
+        again = _check(rig, 0.0)
+        assert (again["state"], again["of"]) == ("in order", 0)
 
 
 def _check(rig, resistor_error_rel):

@@ -111,9 +111,10 @@ def apply(
 def _scaled(
     listed: Sequence[Influence], scale: Known, profile: RigProfile, setting: Setting, volts: bool
 ) -> list[Influence]:
-    """With a scale for r. Without one for volts (`volts` false), E keeps its tolerances."""
+    """With a scale for r. Without one for volts (`volts` false), E keeps its tolerances; with it,
+    the current keeps what lies between the range of r and that of volts."""
     replaced = [*_LOAD, *_COMMON, "range_match", *_parts(profile, setting, CHANNEL_NAMES.values())]
-    kept = ["load_ohm"] if volts else replaced
+    kept = ["load_ohm", "range_match"] if volts else replaced
     changed: list[Influence] = []
     for item in listed:
         if item.name in replaced:

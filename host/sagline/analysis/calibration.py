@@ -122,7 +122,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
 
     With K, r is computed with nominal values, which K makes good; E and I, of which K says
     nothing, take the inputs whose names begin with "volts.". With a voltage scale s as well,
-    the current is that of dV = s dV_nominal at r: s/K of the nominal one.
+    the current is that of dV = s dV_nominal at r: s/K of the nominal one. Where K is that of the
+    null channel's range, s is of the other one, and the match of the two stays between them.
     """
     sense = _conductance(x, "sense")
     force = _conductance(x, "force")
@@ -151,7 +152,8 @@ def model(x: Mapping[str, Any]) -> Outputs:
     if scale_k is not None:
         r_ohm = r_ohm * scale_k
         if voltage_scale is not None:
-            current_a = current_a * voltage_scale / scale_k
+            match = 1.0 + x.get(f"{VOLTS}range_match", 0.0)
+            current_a = current_a * voltage_scale / (scale_k * match)
         else:
             current_a = _current_a(
                 volts, _conductance(volts, "force"), _conductance(volts, "return")

@@ -25,12 +25,11 @@ from sagline.calibrations import Calibration
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
-from sagline.device import lineprocedure
+from sagline.device import lineprocedure, stepping
 from sagline.device.balance import UNBALANCED, keep_balanced
 from sagline.device.progress import (
     LINE_STEP,
     REPEAT,
-    Cooling,
     Extended,
     Finished,
     LinePlanned,
@@ -44,21 +43,18 @@ from sagline.device.progress import (
 )
 from sagline.device.rests import drift_share, next_rest_ms, phase_ms
 from sagline.device.rig import Rig
-from sagline.errors import BoardRefused, Refused, UsageError
+from sagline.errors import Refused, UsageError
 from sagline.plaintext import plain_text
 from sagline.records import RECORD_SCHEMA, Asked, Ending, Record, RigIdentity, StepRecord
 from sagline.results import Result, Warning_
-from sagline_board import __version__, commands, faults
+from sagline_board import __version__, commands
 
 Segments = tuple[tuple[int, int], ...]
 
 # Below this nothing that could be measured is between the clips.
 ABSENT_V = presence.LEAST_V
-PHASES = ("rest", "load on", "recovery")
 # Above this a cell without designation may be lithium or lead-acid.
 UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
-# How often a load that is still warm is asked for again.
-COOLING_POLL_S = 0.5
 # How often a cell that rests longer is read, to be shown.
 RESTING_POLL_S = 0.1
 # The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
@@ -391,7 +387,7 @@ def _rest(
     """Wait before a step: a board's record holds no more rest than is planned."""
     begun_s = rig.now_s()
     while (elapsed_s := rig.now_s() - begun_s) < seconds:
-        yield Stepping(repeat, repeats, PHASES[0], elapsed_s, seconds, rig.live().sense_v, of)
+        yield Stepping(repeat, repeats, stepping.REST, elapsed_s, seconds, rig.live().sense_v, of)
         rig.wait(min(RESTING_POLL_S, seconds - elapsed_s))
 
 
@@ -404,37 +400,9 @@ def _step(
     repeats: int,
     of: str = REPEAT,
 ) -> Generator[Progress, None, RawStep]:
-    total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
-    rest, load_on, recovery = PHASES
-    loaded = [mask not in (0, commands.ARM_ALONE) for mask, _ in segments]
-    phases = [
-        load_on if on else recovery if any(loaded[:index]) else rest
-        for index, on in enumerate(loaded)
-    ]
-    step = None
-    while True:
-        if step is None:
-            # Also after a wait for a load to cool: there was time to put in another cell.
-            _require_same_cell(rig, seen)
-            step = rig.step(load, segments)
-        try:
-            state = next(step)
-        except StopIteration as end:
-            return end.value
-        except BoardRefused as refusal:
-            if refusal.number != faults.REFUSED_HOT:
-                raise
-            # Nothing has been switched. The guard counts every load as hot after a reset.
-            yield Cooling(rig.ready_in_s())
-            rig.wait(COOLING_POLL_S)
-            step = None
-            continue
-        try:
-            phase = phases[state.segment]
-            yield Stepping(repeat, repeats, phase, state.elapsed_s, total_s, state.sense_v, of)
-        except BaseException:
-            step.close()
-            raise
+    """One step with the cell that was looked at, and no other."""
+    same = partial(_require_same_cell, rig, seen)
+    return stepping.step(rig, load, segments, repeat, repeats, of, before=same)
 
 
 def _record(rig: Rig, settings: Settings, known: Designation | None, plan: planning.Plan) -> Record:

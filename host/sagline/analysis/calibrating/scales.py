@@ -29,6 +29,9 @@ SHARES = (0.1, 1.0)
 """Of the load: an added resistor of less makes too small a difference, one of more takes too
 much of the current away."""
 
+_SAG_LINES = ("scatter", "linearity of the sag", "quantization")
+"""What two readings of one sag do not have in common."""
+
 COSTS = 0.1
 """A tiring cell is spoken of where it makes u(K) so much larger."""
 
@@ -73,8 +76,16 @@ def find(
     found = {end: _found(end, one, profile, first) for end, one in results.items()}
     best = found[FRONT_ENDS[main]]
     _require_plausible(best, resistor)
+    # The front end that reads the one cell best tells most of its tiring.
+    notices += _tiring(min(results.values(), key=lambda one: one.u_k_rel))
     notices += _notices(results[FRONT_ENDS[main]], best, resistor)
-    if profile.null is not None and NULL_FRONT_END not in found:
+    if NULL_FRONT_END in results:
+        plain = results[FRONT_ENDS[ADS1115]]
+        beyond, notice = _beyond_plain(results[NULL_FRONT_END], plain, profile)
+        notices += [] if notice is None else [notice]
+        if beyond > movedtap.BEYOND:
+            del found[NULL_FRONT_END]
+    elif profile.null is not None:
         notices.append(_NO_NULL)
     if ADS1115 in profile.converters and ONBOARD in profile.converters:
         other = found.get(FRONT_ENDS[ONBOARD])
@@ -169,6 +180,29 @@ def _require_plausible(best: Found, resistor: Known) -> None:
         )
 
 
+def _beyond_plain(
+    null: MovedTap, plain: MovedTap, profile: RigProfile
+) -> tuple[float, Notice | None]:
+    """By how much K of the null channel and the plain one differ (relative) beyond what their
+    two ranges and readings may, and what to say of that.
+
+    Both are of the same steps: the resistor, the current and the cell's tiring are theirs alike.
+    """
+    assert profile.null is not None, "else there is no reading by it"
+    rel = null.k / plain.k - 1.0
+    u = hypot(*(u for one in (null, plain) for source, u in one.lines if source in _SAG_LINES))
+    beyond = abs(rel) - profile.null.range_match - 3.0 * u
+    if beyond <= 0.0:
+        return beyond, None
+    left_out = " and it gets no scale here" if beyond > movedtap.BEYOND else ""
+    return beyond, Notice(
+        "null_differs",
+        f"K of the null channel differs by {100 * rel:+.2g} % from that of plain readings, more "
+        f"than the converter's ranges may ({100 * profile.null.range_match:.2g} %){left_out}",
+        "see to the null channel's filter, follower and joints, then calibrate this load again",
+    )
+
+
 def _resistor_notices(profile: RigProfile, load: int, resistor: Known) -> list[Notice]:
     load_ohm = profile.loads[load].load_ohm
     least, most = (share * load_ohm for share in SHARES)
@@ -184,20 +218,24 @@ def _resistor_notices(profile: RigProfile, load: int, resistor: Known) -> list[N
     ]
 
 
-def _notices(result: MovedTap, best: Found, resistor: Known) -> list[Notice]:
-    notices: list[Notice] = []
+def _tiring(result: MovedTap) -> list[Notice]:
     tiring = dict(result.lines)["tiring of the cell"]
     without = (result.u_k_rel**2 - tiring**2) ** 0.5
-    if result.u_k_rel > (1.0 + COSTS) * without:
-        notices.append(
-            Notice(
-                "cell_tiring",
-                f"the cell's r changed by {1e3 * result.tired_ohm:+.2g} mΩ meanwhile; the "
-                f"uncertainty of K is {100 * result.u_k_rel:.2g} % for it instead of "
-                f"{100 * without:.2g} %",
-                "take a fresh cell, or an added resistor of more ohms, and let it rest longer",
-            )
+    if result.u_k_rel <= (1.0 + COSTS) * without:
+        return []
+    return [
+        Notice(
+            "cell_tiring",
+            f"the cell's r changed by {1e3 * result.tired_ohm:+.2g} mΩ meanwhile; the "
+            f"uncertainty of K is {100 * result.u_k_rel:.2g} % for it instead of "
+            f"{100 * without:.2g} %",
+            "take a fresh cell, or an added resistor of more ohms, and let it rest longer",
         )
+    ]
+
+
+def _notices(result: MovedTap, best: Found, resistor: Known) -> list[Notice]:
+    notices: list[Notice] = []
     if not best.within:
         notices.append(
             Notice(

@@ -72,10 +72,17 @@ def check(
         "load_ohm": bank.load_ohm,
         "range_high": step.range_high,
         "front_end": found.key[2],
+        "scale_k": scale.value,
         "resistor_ohm": resistor.value,
         "u_resistor_ohm": resistor.u,
     }
-    judged = control.judge(found, scale, resistor, checkchart.earlier(rig.identity.serial, line))
+    judged = control.judge(
+        found,
+        scale,
+        resistor,
+        checkchart.earlier(rig.identity.serial, line),
+        control.temperature_u_rel(rig.profile, step.load),
+    )
     line |= {
         "r_ohm": judged.r.value,
         "u_ohm": judged.r.u,
@@ -83,6 +90,8 @@ def check(
         "e_n": judged.e_n,
         "centre": judged.centre,
         "u_rel": judged.u,
+        "warning_rel": list(judged.limits(control.WARN)),
+        "action_rel": list(judged.limits(control.ACT)),
         "of": judged.of,
         "state": judged.state,
     }

@@ -2,7 +2,7 @@
 """One step of a calibration: ask, record, find. Generators of Progress; closing one turns the
 load off."""
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator
 
 from sagline.analysis import presence, stuck
 from sagline.analysis.calibrated import Calibration, Known
@@ -13,17 +13,18 @@ from sagline.analysis.calibrating.ramptable import table_of
 from sagline.analysis.calibrating.scales import TapStep
 from sagline.analysis.values import RawStep
 from sagline.designations import Designation
+from sagline.device import stepping
 from sagline.device.balance import keep_balanced
 from sagline.device.calibrating import prompts
 from sagline.device.calibrating.asking import Given, ask
 from sagline.device.calibrating.plan import VIRTUAL_NAMES, CalibrationStep
 from sagline.device.calibrating.prompts import Answerer
-from sagline.device.progress import Cooling, Progress, Stepping
+from sagline.device.progress import Progress, Stepping
 from sagline.device.ramp import Ramping, record_ramp
 from sagline.device.rests import phase_ms
 from sagline.device.rig import Rig
-from sagline.errors import BoardRefused, Refused, UsageError
-from sagline_board import commands, faults
+from sagline.errors import Refused, UsageError
+from sagline_board import commands
 
 RESISTOR_TOLERANCE = 1e-3
 """Of an added resistor of which nothing better is told: the limit of its value, relative."""
@@ -40,11 +41,8 @@ RESTING_MS = 500
 FARAD, CHARGED_V = 330e-6, {False: 4.5, True: 3.0}
 ZERO_MS = (300, 300, 100)
 ARMED_MS = (300, 40, 60)
-COOLING_POLL_S = 0.5
 # A reading without calibration may be off by this much of itself.
 READING_LIMIT = 0.02
-
-Segments = Sequence[tuple[int, int]]
 
 
 def zero(
@@ -58,7 +56,7 @@ def zero(
         rig.set_range(high)
         rig.set_null(None)
         _require_no_cell(rig)
-        raw = yield from record(rig, load, _pulse(load, ZERO_MS), 1 + high, 2)
+        raw = yield from stepping.step(rig, load, _pulse(load, ZERO_MS), 1 + high, 2)
         found.append(zeros.find(raw, rig.profile, known))
     answer(prompts.back())
     return Findings(tuple(entry for one in found for entry in one.found))
@@ -72,7 +70,7 @@ def volts(
     prompt = prompts.meter()
     read_v, digit_v = ask(prompt, answer)
     u_v = voltscale.meter_u_v(read_v, digit_v) if given.u_volts is None else given.u_volts
-    raw = yield from record(rig, 0, ((0, RESTING_MS),), 1, 1)
+    raw = yield from stepping.step(rig, 0, ((0, RESTING_MS),), 1, 1)
     return voltscale.find(raw, rig.profile, Known(read_v, u_v), known)
 
 
@@ -139,7 +137,7 @@ def moved(
             durations_ms = (rest_ms + phase_ms(len(taken) + 1), on_ms, recovery_ms)
             at_s = rig.now_s()
             segments = _pulse(step.load, durations_ms)
-            raw = yield from record(rig, step.load, segments, len(taken) + 1, 4 * n)
+            raw = yield from stepping.step(rig, step.load, segments, len(taken) + 1, 4 * n)
             taken.append(TapStep("load" if side == "load" else "cell", at_s, raw))
     answer(prompts.no_resistor())
     return taken, Known(value, u_ohm)
@@ -157,39 +155,13 @@ def look(rig: Rig, step: CalibrationStep) -> Iterator[Progress]:
     if step.cell is not None:
         _require_cell(step.cell, readings[0][1].sense_v)
     segments = tuple(zip((0, commands.ARM_ALONE, 0), ARMED_MS, strict=True))
-    raw = yield from record(rig, 0, segments, 0, 0)
+    raw = yield from stepping.step(rig, 0, segments, 0, 0)
     stuck.check_armed(raw, rig.profile, rig.converter)
-
-
-def record(
-    rig: Rig, load: int, segments: Segments, number: int, of: int
-) -> Generator[Progress, None, RawStep]:
-    """One step; a load that is still warm is waited for."""
-    total_s = sum(duration_ms for _, duration_ms in segments) * 1e-3
-    while True:
-        running = rig.step(load, segments)
-        try:
-            state = next(running)
-            while True:
-                phase = "load on" if segments[state.segment][0] else "rest"
-                try:
-                    yield Stepping(number, of, phase, state.elapsed_s, total_s, state.sense_v)
-                except BaseException:
-                    running.close()
-                    raise
-                state = next(running)
-        except StopIteration as end:
-            return end.value
-        except BoardRefused as refusal:
-            if refusal.number != faults.REFUSED_HOT:
-                raise
-            yield Cooling(rig.ready_in_s())
-            rig.wait(COOLING_POLL_S)
 
 
 def rest(rig: Rig, seconds: float, number: int, of: int) -> Iterator[Progress]:
     """Let the cell rest."""
-    yield Stepping(number, of, "rest", 0.0, seconds, rig.live().sense_v)
+    yield Stepping(number, of, stepping.REST, 0.0, seconds, rig.live().sense_v)
     rig.wait(seconds)
 
 
@@ -198,7 +170,7 @@ def cell_prompt(known: Designation) -> prompts.Prompt:
     return prompts.cell(known, VIRTUAL_NAMES[known.designation])
 
 
-def _pulse(load_index: int, durations_ms: tuple[int, int, int]) -> Segments:
+def _pulse(load_index: int, durations_ms: tuple[int, int, int]) -> stepping.Segments:
     return tuple(zip((0, 1 << load_index, 0), durations_ms, strict=True))
 
 
