@@ -8,7 +8,7 @@ from sagline.virtual.cells import CELLS
 from sagline.virtual.truth import truth
 
 # On the planned load the on-board converter's linearity makes r of these this uncertain at least.
-POOR = {"hr6": 0.1, "lfp": 0.1, "sla12": 0.12, "starter12": 0.3}
+POOR = {"hr6": 0.1, "lfp": 0.1, "sla12": 0.12, "starter12": 0.15}
 # Half the interval of r may be this share of r; what the load's 1 % leaves is 1.2 %.
 WIDEST = {"sla12": 0.06, "starter12": 0.25, "hr6": 0.05, "lfp": 0.05}
 
@@ -19,7 +19,9 @@ def measured(name, adc):
 
 
 def holds(quantity, true):
-    return quantity.low95 < true < quantity.high95
+    # One rig of each kind: one in twenty lies outside U, next to none three times u away. How
+    # often the intervals hold the truth is tests/bench/coverage.py's to say.
+    return abs(quantity.value - true) < 3.0 * quantity.u
 
 
 @pytest.mark.parametrize("name", CELLS)

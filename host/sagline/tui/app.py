@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 # How long the end of the program waits for the rig to be closed. A board that
 # does not answer turns its load off by itself.
-CLOSE_WITHIN_S = 2.0
+CLOSE_WITHIN_S = 5.0
 
 
 class BenchApp(App[None]):
