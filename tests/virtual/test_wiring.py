@@ -49,7 +49,7 @@ def test_resting_pin_volts_of_the_circuit_notes(row: str) -> None:
 @pytest.mark.parametrize("mask", [0, 1, 5])
 def test_solved_node_by_node_a_whole_rig_is_the_closed_form(mask: int, high: bool) -> None:
     """They differ by what the closed form leaves out: the lift's 12 µA in the return lead's
-    0.06 ohm and the sense leads' drop, about 1 µV each."""
+    some 0.1 ohm and the sense leads' drop over up to 3 ohm, a few µV together."""
     parts = draw_parts(np.random.default_rng(3))
     plain = whole(parts, 0.11, mask, high, 1.5)
     nodal = loose(parts, Wiring(), 0.11, mask, high, 1.5)
@@ -57,7 +57,7 @@ def test_solved_node_by_node_a_whole_rig_is_the_closed_form(mask: int, high: boo
         plain.alpha * 1.5 + plain.beta, rel=1e-5, abs=2e-8
     )
     difference = (nodal.tap_slope - plain.tap_slope) * 1.5 + nodal.tap_zero_v - plain.tap_zero_v
-    assert np.abs(difference).max() < 5e-6
+    assert np.abs(difference).max() < 1e-5
 
 
 def _drawn(part: ChannelParts, tap_v: float, reference_v: float, high: bool) -> float:
