@@ -127,7 +127,7 @@ class Working:
     """What stands in the equation, in V, V, A and ohms: means over `repeats` kept repeats.
 
     They are what was read, so that the equation comes out on a calculator. The r of the result
-    also allows for what the rig's own dividers draw: the two agree within some 0.03 %.
+    comes from a fit of every reading, and allows for what the rig's own dividers draw.
     """
 
     open_v: float
@@ -149,9 +149,9 @@ class Working:
 def sag_places(open_v: float, loaded_v: float) -> int:
     """Return the decimals of E and V that leave four significant digits to E − V.
 
-    At least 4, and 5 at most: the converters tell no more apart.
+    At least 4, and 6 at most: means of a run tell no more apart.
     """
-    return min(5, max(4, decimals_of(open_v - loaded_v, 4)))
+    return max(4, decimals_of(open_v - loaded_v, 4))
 
 
 def equation_lines(

@@ -52,9 +52,9 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert len(lines) == size[1] and all(len(line) <= size[0] for line in lines)
         assert "done" in lines[0] and "provisional" not in shown
         emf_v, loaded_v, current_a, r_ohm = numbers_in_equation(shown)
-        # Rounding of what is shown: 1e-5 V in each of E and V, four digits in I and r.
+        # Rounding of what is shown: four digits of E − V, of I and of r.
         assert (emf_v - loaded_v) / current_a == pytest.approx(r_ohm, rel=2e-3)
-        assert f"E = {emf_v:.5f} V" in shown and f"V = {loaded_v:.5f} V" in shown
+        assert f"E = {emf_v:.6f} V" in shown and f"V = {loaded_v:.6f} V" in shown
         assert f"I = {current_a:.5f} A" in shown
         assert re.search(
             r"r\(0\.1 s\) = 0\.\d+ Ω ± 0\.\d+ Ω   \(95 %, k = \d\.\d\d, dof [^)]+\)", shown

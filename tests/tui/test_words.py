@@ -95,10 +95,11 @@ def test_decimals_show_the_significant_digits(value: float, significant: int, pl
     assert decimals_of(value, significant) == places
 
 
-def test_volts_keep_digits_of_the_sag_but_no_more_than_the_converter() -> None:
+def test_volts_keep_four_digits_of_the_sag_but_no_more_than_a_run_tells() -> None:
     assert sag_places(1.5, 1.0) == 4
     assert sag_places(1.57756, 1.56424) == 5
-    assert sag_places(12.70001, 12.7) == 5
+    assert sag_places(1.57756, 1.57424) == 6
+    assert sag_places(12.70001, 12.7) == 6
 
 
 def test_repeats_in_left_out_and_to_come() -> None:

@@ -222,6 +222,19 @@ def read_step(
     )
 
 
+def open_and_loaded(raw: RawStep, converter: int, channel: int, t_s: float) -> tuple[float, float]:
+    """Mean codes of a channel as the load goes on, from the rest before it, and t_s (s) later.
+
+    Raises AnalysisError `no_edge`, `few_points`.
+    """
+    on_us, off_us, _ = edges_us(raw)
+    rest = channel_points(raw, converter, channel, on_us - REST_WINDOW_S * 1e6, on_us)
+    about = _around(channel_points(raw, converter, channel, on_us, off_us), t_s)
+    _require(rest, 3, f"channel {channel}", "before the load")
+    _require(about, 1, f"channel {channel}", f"about {t_s:g} s after load on")
+    return fit_line(*rest).level, _level_at(about, t_s)
+
+
 def _means(points: Mapping[int, Points]) -> tuple[float, float, float]:
     sense, force, back = (
         float(np.average(points[channel].code, weights=points[channel].n))

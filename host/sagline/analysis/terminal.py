@@ -12,8 +12,9 @@ from typing import NamedTuple
 
 from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
-from sagline.analysis.step import read_step
-from sagline.analysis.values import SENSE, RawStep
+from sagline.analysis.rows import has_null, null_code_v
+from sagline.analysis.step import open_and_loaded, read_step
+from sagline.analysis.values import ADS1115, NULL_DIFFERENCE, SENSE, RawStep
 
 
 class Terminal(NamedTuple):
@@ -30,22 +31,25 @@ def terminal(
 ) -> Terminal | None:
     """The means over the steps that were `kept`; None where there is none.
 
+    Where all of them were taken in balance, the loaded voltage lies below the open one by what
+    the null difference read: far closer than two readings of the whole voltage tell it.
+
     Raises those of `step.read_step`.
     """
-    levels = [
-        (reading.readings[0], reading.range_high)
-        for raw, used in zip(steps, kept, strict=True)
-        if used
-        for reading in (read_step(raw, profile, converter, (t_s,)),)
-    ]
-    if not levels:
+    used = [raw for raw, keep in zip(steps, kept, strict=True) if keep]
+    if not used:
         return None
-
-    def mean_v(name: str) -> float:
-        volts = [
-            tap_volts(profile, converter, SENSE, getattr(level, name), high)
-            for level, high in levels
-        ]
-        return fsum(volts) / len(volts)
-
-    return Terminal(mean_v("sense_open"), mean_v("sense"), len(levels))
+    null = converter == ADS1115 and all(has_null(raw, profile) for raw in used)
+    open_v, loaded_v = [], []
+    for raw in used:
+        reading = read_step(raw, profile, converter, (t_s,))
+        before_v, after_v = (
+            tap_volts(profile, converter, SENSE, code, reading.range_high)
+            for code in (reading.readings[0].sense_open, reading.readings[0].sense)
+        )
+        if null:
+            before, after = open_and_loaded(raw, ADS1115, NULL_DIFFERENCE, t_s)
+            after_v = before_v + (after - before) * null_code_v(profile, reading.range_high)
+        open_v.append(before_v)
+        loaded_v.append(after_v)
+    return Terminal(fsum(open_v) / len(used), fsum(loaded_v) / len(used), len(used))
