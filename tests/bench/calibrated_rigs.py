@@ -2,18 +2,20 @@
 """Do calibrated rigs keep their word? Calibrated by hands, then measured with (simulated)
 
     python tests/bench/calibrated_rigs.py [--rigs 30] [--first 0] [--jobs 2] [--json]
+        [--save FILE] [--read FILE ...]
 
 Each rig, drawn by its number, is calibrated as a person would be guided to, by the virtual
-hands: zeros, the scale of volts, the scale of one load in one range. Then the same kind of cell
-and another one are measured on that load. The added resistor is off by an error drawn from the
-uncertainty that is stated of it; the board is at the temperature of its values while it is
-calibrated, and at the one drawn for it when it measures. Nothing is told of the truth to
-anybody; `true_calibration.py` is not used.
+hands: zeros, the scale of volts, the scale of one load in one range. Then a cell is measured on
+that load, of the kind that calibrated it or of another. The added resistor is off by an error
+drawn from the uncertainty that is stated of it; the board is at the temperature of its values
+while it is calibrated, and at the one drawn for it when it measures. Nothing is told of the truth
+to anybody; `true_calibration.py` is not used.
 
 A row says how often the interval of r(0.1 s) held the truth, and its mean half-width beside that
-of the same records without calibration (every fifth rig). Exit status 1 where the coverage of all
+of the same records without calibration (every fifth rig). `--save` adds every rig to a file, a
+line of JSON each; `--read` takes the rigs from such files. Exit status 1 where the coverage of all
 together is further from 95 % than three binomial standard deviations or 1 %, or where a
-calibration was refused.
+calibration was refused; the same for E.
 """
 
 import argparse
@@ -22,16 +24,17 @@ import sys
 import time
 from collections import Counter
 from contextlib import closing
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import asdict, dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 
-import sagline
 from bench.draws import BOARDS, FRONT_ENDS, Figure
+from bench.nearrig import open_near
 from bench.spread import spread
 from bench.tally import LEVEL, OVERALL, SDS, Cover
 from sagline.computing import result_of
@@ -59,7 +62,7 @@ ROWS = (
     ("scale-470-low", 470.0, ("cr2032", "lr6-worn")),
     ("scale-15-high", 15.0, ("sla12", "6lr61")),
 )
-"""The step, its load (ohm), and the cells measured with it afterwards."""
+"""The step, its load (ohm), and the two cells of which one is measured with it afterwards."""
 
 ENDS = ("null", "ads1115")
 BEFORE_EVERY = 5
@@ -85,10 +88,19 @@ class RigDone:
     number: int
     step: str
     end: str
-    measured: tuple[Measured, ...]
+    measured: Measured | None
     cpu_s: float
     refused: str | None = None
-    notices: tuple[str, ...] = field(default=())
+    notices: tuple[str, ...] = ()
+
+    @classmethod
+    def from_dict(cls, saved: dict[str, Any]) -> "RigDone":
+        """Return the rig that was saved."""
+        measured = saved["measured"]
+        if measured is not None:
+            figures = {key: measured[key] and Figure(**measured[key]) for key in ("r", "emf")}
+            measured = Measured(**{**measured, **figures})
+        return cls(**{**saved, "measured": measured, "notices": tuple(saved["notices"])})
 
 
 def one(number: int) -> RigDone:
@@ -96,22 +108,23 @@ def one(number: int) -> RigDone:
     began = time.process_time()
     step, load_ohm, cells = ROWS[number % len(ROWS)]
     end = ENDS[number // len(ROWS) % len(ENDS)]
-    board = BOARDS[number // len(ROWS) // len(ENDS) % len(BOARDS)]
+    turn = number // len(ROWS) // len(ENDS)
+    board = BOARDS[turn % len(BOARDS)]
+    cell = cells[turn // len(BOARDS) % len(cells)]
     address = f"virtual://lr6?seed={number}&board={board}&{FRONT_ENDS[end]}"
     done = partial(RigDone, number, step, end)
     rng = np.random.default_rng([number, len("resistor")])
     try:
-        with sagline.open_rig(address) as rig:
+        with open_near(address) as rig:
             _at_temperature(rig, -1.0)
             made = _calibrated(rig, step, float(rng.standard_normal()) * U_RESISTOR_REL)
             if made.calibration is None:
-                return done((), time.process_time() - began, "nothing found")
+                return done(None, time.process_time() - began, "nothing found")
             rig.calibration = made.calibration
             _at_temperature(rig, 1.0)
-            before = number // len(ROWS) % BEFORE_EVERY == 0
-            measured = tuple(_measured(rig, cell, load_ohm, before) for cell in cells)
+            measured = _measured(rig, cell, load_ohm, turn % BEFORE_EVERY == 0)
     except SaglineError as error:
-        return done((), time.process_time() - began, error.code)
+        return done(None, time.process_time() - began, error.code)
     codes = tuple(notice.code for notice in made.notices)
     return done(measured, time.process_time() - began, None, codes)
 
@@ -208,7 +221,7 @@ def _figure(quantity, true: float) -> Figure | None:
 
 def _row(key: tuple[str, str, str], rigs: list[RigDone]) -> str:
     step, end, cell = key
-    measured = [one for rig in rigs for one in rig.measured if one.cell == cell]
+    measured = [one for rig in rigs if (one := rig.measured) is not None and one.cell == cell]
     r, emf = (Cover.of([f for one in measured if (f := getattr(one, n))]) for n in ("r", "emf"))
     befores = [one.before_rel for one in measured if one.before_rel is not None]
     text = f"{step:<15} {end:<8} {cell:<9} {len(measured):>4} "
@@ -233,30 +246,45 @@ def main() -> int:
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--jobs", type=int, default=2)
     parser.add_argument("--json", action="store_true")
+    parser.add_argument("--save", metavar="FILE")
+    parser.add_argument("--read", metavar="FILE", nargs="+", help="calibrate nothing")
     args = parser.parse_args()
-    numbers = range(args.first, args.first + args.rigs)
-    done = sorted(spread(one, numbers, args.jobs), key=lambda rig: rig.number)
-    figures = [m.r for rig in done for m in rig.measured if m.r is not None]
-    cover = Cover.of(figures)
+    if args.read:
+        texts = [text for file in args.read for text in Path(file).read_text().splitlines()]
+        done = [RigDone.from_dict(json.loads(text)) for text in texts]
+    else:
+        done = []
+        for rig in spread(one, range(args.first, args.first + args.rigs), args.jobs):
+            done.append(rig)
+            if args.save:
+                with open(args.save, "a") as file:
+                    print(json.dumps(asdict(rig)), file=file)
+    done = sorted({rig.number: rig for rig in done}.values(), key=lambda rig: rig.number)
+    measured = [rig.measured for rig in done if rig.measured is not None]
+    covers = {
+        name: Cover.of([figure for one in measured if (figure := getattr(one, key)) is not None])
+        for name, key in (("r(0.1 s)", "r"), ("E", "emf"))
+    }
     refused = Counter(rig.refused for rig in done if rig.refused)
-    refused += Counter(m.refused for rig in done for m in rig.measured if m.refused)
+    refused += Counter(one.refused for one in measured if one.refused)
     wrong = [f"refused: {count} × {code}" for code, count in refused.items()]
-    if cover is not None and abs(cover.share - LEVEL) > max(OVERALL, SDS * cover.share_sd):
-        wrong.append(f"r(0.1 s) covered in {cover.share:.1%} of {cover.n}: {cover.reading()}")
+    for name, cover in covers.items():
+        if cover is not None and abs(cover.share - LEVEL) > max(OVERALL, SDS * cover.share_sd):
+            wrong.append(f"{name} covered in {cover.share:.1%} of {cover.n}: {cover.reading()}")
     if args.json:
         print(json.dumps([asdict(rig) for rig in done]))
         return 1 if wrong else 0
     cpu_s = sum(rig.cpu_s for rig in done) / len(done)
     print(f"simulated; {len(done)} rigs calibrated by hands; {cpu_s:.2f} s of processor each")
     print("step            end      cell         n | r(0.1 s) in, U, error/u | E in, U, error/u")
-    keys = sorted({(rig.step, rig.end, m.cell) for rig in done for m in rig.measured})
-    for key in keys:
+    for key in sorted({(rig.step, rig.end, rig.measured.cell) for rig in done if rig.measured}):
         print(_row(key, [rig for rig in done if (rig.step, rig.end) == key[:2]]))
-    if cover is not None:
-        print(
-            f"all: {cover.share:.1%} of {cover.n} (± {cover.share_sd:.1%}), "
-            f"error {cover.bias:+.2f} ± {cover.sd:.2f} u"
-        )
+    for name, cover in covers.items():
+        if cover is not None:
+            print(
+                f"all, {name}: {cover.share:.1%} of {cover.n} (± {cover.share_sd:.1%}), "
+                f"U {cover.half_rel:.2%}, error {cover.bias:+.2f} ± {cover.sd:.2f} u"
+            )
     said = Counter(code for rig in done for code in rig.notices)
     for code, count in said.items():
         print(f"  notice: {count} × {code}")

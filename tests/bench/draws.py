@@ -15,8 +15,8 @@ from urllib.parse import quote
 
 import numpy as np
 
-import sagline
 from bench.custom import draw_custom
+from bench.nearrig import open_near
 from bench.true_calibration import calibration_of, rig_of
 from sagline.calibrations import Calibration
 from sagline.designations import DESIGNATIONS
@@ -136,7 +136,7 @@ def measured(
     began = time.monotonic()
     try:
         calibration = _calibration(address, which.number) if calibrated else None
-        with sagline.open_rig(address, calibration=calibration) as rig:
+        with open_near(address, calibration) as rig:
             result = rig.measure(**wish)
     except SaglineError as error:
         return _but(which, refused=error.code, words=error.message)

@@ -31,8 +31,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 
 import numpy as np
 
-import sagline
 from bench.draws import BOARDS, FRONT_ENDS, Figure, names
+from bench.nearrig import open_near
 from bench.spread import spread
 from bench.tally import Cover
 from bench.true_calibration import calibration_of, rig_of
@@ -114,7 +114,7 @@ class Study:
         steps: list[RawStep] = []
         settings = Settings(designation=cell.designation, repeats=self.repeats, line=True)
         with (
-            sagline.open_rig(address, calibration=known) as rig,
+            open_near(address, known) as rig,
             closing(run(rig, settings)) as items,
         ):
             masks: tuple[int, ...] = ()

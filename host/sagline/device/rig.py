@@ -4,14 +4,17 @@
 from collections.abc import Generator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from itertools import pairwise, product
+from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from sagline.analysis.calibration import tap_volts
-from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Notice, RawStep
+from sagline.device.introduction import identity_of, profile_of
 from sagline.device.link import Link
 from sagline.device.record import fetch_points
 from sagline.device.replay import SCHEME as REPLAY
@@ -32,26 +35,9 @@ if TYPE_CHECKING:
     from sagline.results import Result
     from sagline.virtual.hands import Hands
 
-# How often a running step is asked how it fares.
-POLL_S = 0.1
 # A step has failed when it takes this many times its planned time, and this long on top:
 # far beyond what a board's slices add.
 LATE, LATE_S = 1.5, 10.0
-
-
-@dataclass(frozen=True)
-class Identity:
-    """The four fields of *IDN? and what the board can do."""
-
-    maker: str
-    model: str
-    serial: str
-    firmware: str
-    protocol: str
-    onboard: bool
-    ads1115: bool
-    one_shot: bool
-    null: bool
 
 
 @dataclass(frozen=True)
@@ -76,11 +62,14 @@ class StepState:
 class Rig:
     """A connected rig. Use as a context manager: leaving it turns every load off."""
 
+    watch_s = 0.1
+    """How often a running step is asked how it fares."""
+
     def __init__(self, link: Link, address: str) -> None:
         self._link = link
         self.address = address
-        self.identity = self._read_identity()
-        self.profile = self._read_profile()
+        self.identity = identity_of(link)
+        self.profile = profile_of(link, self.identity)
         self.high_range = True
         self.null_setting: int | None = None
         self._calibration = RigCalibration(link, self.identity.serial, address)
@@ -278,7 +267,7 @@ class Rig:
                         f"{REPLUG}; if it stays so, {NEW_FIRMWARE}",
                     )
                 yield state
-                self._link.wait(POLL_S)
+                self._link.wait(self.watch_s)
         except BaseException:
             # A load may be on, also where the answer to the start was lost. What went wrong
             # first is what there is to know.
@@ -353,7 +342,7 @@ class Rig:
         )
 
     def _fetch(self, load_index: int, segments: tuple[tuple[int, int], ...]) -> RawStep:
-        points = fetch_points(self._link)
+        points = self._points()
         edges = self._link.integers("edges")
         return RawStep(
             **dict(zip(commands.POINT_FIELDS, points.T, strict=True)),
@@ -364,67 +353,8 @@ class Rig:
             null_setting=self.null_setting,
         )
 
-    def _read_identity(self) -> Identity:
-        said = self._link.request("identity").split(",")
-        if len(said) != 4:
-            raise WrongDevice(
-                "bad_reply",
-                f"The board answers *IDN? with {len(said)} fields instead of 4.",
-                NEW_FIRMWARE,
-            )
-        maker, model, serial_number, firmware = said
-        able = self._link.fields("capabilities")
-        return Identity(
-            maker,
-            model,
-            serial_number,
-            firmware,
-            f"{able['protocol_major']}.{able['protocol_minor']}",
-            bool(able["onboard"]),
-            bool(able["ads1115"]),
-            bool(able["one_shot"]),
-            bool(able["null"]),
-        )
-
-    def _read_profile(self) -> RigProfile:
-        link = self._link
-        fitted = [
-            c for c, name in enumerate(("onboard", "ads1115")) if getattr(self.identity, name)
-        ]
-        ranges = link.fields("range_values")
-        integers = {
-            "loads": [
-                link.fields("load_values", i) for i in range(link.fields("load_count")["count"])
-            ],
-            "channels": [link.fields("channel_values", i) for i in range(3)],
-            "reference": link.fields("reference_values"),
-            "converters": {c: link.fields("converter_values", c) for c in fitted},
-            "range_mv": (ranges["low_mv"], ranges["high_mv"]),
-            "leads": link.fields("lead_values"),
-            "null": link.fields("null_values") if self.identity.null else None,
-        }
-        try:
-            profile = RigProfile.from_integers(integers)
-            for converter, channel, high in product(fitted, range(3), (False, True)):
-                tap_volts(profile, converter, channel, 0.0, high)
-            if not (fitted and profile.loads):
-                raise ValueError("no converter or no load")
-            rows = (
-                *integers["loads"],
-                *integers["channels"],
-                integers["reference"],
-                integers["leads"],
-                ranges,
-            )
-            if min(value for row in rows for value in row.values()) < 0:
-                raise ValueError("a value below 0")
-        except (ArithmeticError, LookupError, ValueError) as error:
-            raise WrongDevice(
-                "bad_profile",
-                f"The values that the board gives of itself make no circuit: {error!r}.",
-                NEW_FIRMWARE,
-            ) from error
-        return profile
+    def _points(self) -> NDArray[np.int64]:
+        return fetch_points(self._link)
 
 
 def _ended_by_others() -> Refused:
