@@ -9,7 +9,9 @@ from typing import Any
 
 from uuid6 import uuid7
 
+from sagline.analysis.calibrated import Known
 from sagline.analysis.calibrating.found import Found
+from sagline.analysis.montecarlo import half_width
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import ONBOARD
@@ -19,6 +21,7 @@ from sagline.calibrations import (
     Offset,
     OnboardLinearity,
     Scale,
+    Standard,
     VoltageScale,
 )
 
@@ -110,20 +113,17 @@ class CardRow:
 
 def card(found: Iterable[Found], load_ohms: list[float]) -> list[CardRow]:
     """Return the report card of what was found, in its order."""
-    from sagline.analysis.budget import coverage_factor
-
     rows: list[CardRow] = []
     for one in found:
         relative = one.kind != "offset"
         scale = 1.0 / one.value if relative else 1.0
-        after = coverage_factor(one.dof if isfinite(one.dof) else None) * one.u * scale
         rows.append(
             CardRow(
                 what=_what(one, load_ohms),
                 unit="relative" if relative else "codes",
-                before_u95=coverage_factor(None) * one.before.u,
+                before_u95=half_width(Known(0.0, one.before.u)),
                 correction=one.value - one.nominal,
-                after_u95=after,
+                after_u95=scale * half_width(Known(one.value, one.u, one.dof, one.standard)),
                 limit=one.before.limit,
                 judged=_judged(one),
                 used=one.serves,
@@ -220,6 +220,7 @@ def _scale(one: Found) -> Scale:
         k=one.value,
         u_k_rel=one.u / one.value,
         dof=dof,
+        standard=_standard(one),
     )
 
 
@@ -241,4 +242,12 @@ def _volts(one: Found) -> VoltageScale:
         range_high=high,
         factor=one.value,
         u_rel=one.u / one.value,
+        standard=_standard(one),
     )
+
+
+def _standard(one: Found) -> Standard | None:
+    if one.standard is None:
+        return None
+    u_rel = one.standard.u / one.value
+    return Standard(name=one.standard.name, u_rel=u_rel, bounded=one.standard.bounded)

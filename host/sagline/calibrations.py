@@ -46,8 +46,26 @@ class _Model(BaseModel):
     )
 
 
+class Standard(_Model):
+    """What a value was compared with: values of one `name` err alike.
+
+    `u_rel` is what it has in the value's u, relative; `bounded` where only limits are known of it.
+    """
+
+    name: str = Field(min_length=1, max_length=64)
+    u_rel: float = Field(ge=0.0)
+    bounded: bool
+
+    def of(self, value: float) -> calibrated.Standard:
+        """As the analysis takes it, for this value."""
+        return calibrated.Standard(self.name, self.u_rel * value, self.bounded)
+
+
 class Scale(_Model):
-    """r is `k` times what nominal values give, for one load (its index), range, front end."""
+    """r is `k` times what nominal values give, for one load (its index), range, front end.
+
+    `u_k_rel` holds what the `standard` has in it, null where that is not told apart.
+    """
 
     load: int = Field(ge=0)
     range_high: bool
@@ -55,6 +73,7 @@ class Scale(_Model):
     k: float = Field(gt=0.0)
     u_k_rel: float = Field(ge=0.0)
     dof: float | None = Field(gt=0.0)
+    standard: Standard | None = None
 
 
 class Offset(_Model):
@@ -99,12 +118,13 @@ class OnboardLinearity(_Model):
 
 
 class VoltageScale(_Model):
-    """True volts at the sense tap over nominal ones, by a voltmeter."""
+    """True volts at the sense tap over nominal ones, by a voltmeter, which is the `standard`."""
 
     converter: Converter
     range_high: bool
     factor: float = Field(gt=0.0)
     u_rel: float = Field(ge=0.0)
+    standard: Standard | None = None
 
 
 class Calibration(_Model):
@@ -150,14 +170,17 @@ class Calibration(_Model):
         age_u_rel = self.age_u_rel(at)
         table = self.onboard_table
 
-        def scaled(value: float, u_rel: float, dof: float | None = None) -> calibrated.Known:
+        def scaled(
+            value: float, u_rel: float, standard: Standard | None, dof: float | None = None
+        ) -> calibrated.Known:
             u = value * hypot(u_rel, age_u_rel)
-            return calibrated.Known(value, u, inf if dof is None else dof)
+            compared = None if standard is None else standard.of(value)
+            return calibrated.Known(value, u, inf if dof is None else dof, compared)
 
         return calibrated.Calibration(
             id=self.id,
             scales={
-                (s.load, s.range_high, s.front_end): scaled(s.k, s.u_k_rel, s.dof)
+                (s.load, s.range_high, s.front_end): scaled(s.k, s.u_k_rel, s.standard, s.dof)
                 for s in self.scales
             },
             offsets={
@@ -169,7 +192,9 @@ class Calibration(_Model):
                 for o in self.offsets
             },
             voltage_scales={
-                (_CONVERTERS.index(v.converter), v.range_high): scaled(v.factor, v.u_rel)
+                (_CONVERTERS.index(v.converter), v.range_high): scaled(
+                    v.factor, v.u_rel, v.standard
+                )
                 for v in self.voltage_scales
             },
             table=None

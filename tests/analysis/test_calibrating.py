@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from analysis.analytic_cell import PROFILE, Cell, Rig, make_step
-from sagline.analysis.calibrated import Calibration, Known
+from sagline.analysis.calibrated import Calibration, Known, Standard
 from sagline.analysis.calibrating import control, fourwire, movedtap, scales, voltscale, zeros
 from sagline.analysis.calibrating.found import Found
 from sagline.analysis.calibrating.tapstep import read_tap
@@ -97,10 +97,13 @@ def test_a_meter_on_something_else_is_noticed() -> None:
 
 
 def test_a_hand_held_meter_of_which_nothing_is_said() -> None:
-    """0.05 %, two digits and the half digit of rounding, rectangular (JCGM 100, 4.3.7)."""
-    limits = (0.0005 * 9.0, 2 * 0.001, 0.0005)
-    by_hand = sqrt(sum(limit**2 for limit in limits) / 3.0)
-    assert voltscale.meter_u_v(9.0, 0.001) == pytest.approx(by_hand, rel=1e-12)
+    """0.05 % and two digits as one limit, the half digit of rounding beside it, rectangular both
+    (JCGM 100, 4.3.7)."""
+    limit, rounding = 0.0005 * 9.0 + 2 * 0.001, 0.0005
+    read = voltscale.read_by(9.0, 0.001)
+    assert read.u == pytest.approx(sqrt((limit**2 + rounding**2) / 3.0), rel=1e-12)
+    assert read.standard == Standard("voltmeter", pytest.approx(limit / sqrt(3.0)), bounded=True)
+    assert voltscale.read_by(9.0, 0.001, 2e-4).standard == Standard("voltmeter", 2e-4, False)
 
 
 def test_a_load_by_its_own_ohms() -> None:

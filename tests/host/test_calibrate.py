@@ -99,7 +99,12 @@ def test_every_scale_zero_and_voltage_is_the_rig_s_own(whole):
         true = true_scale(parts, scale.load, scale.range_high, gain_rel)
         z.append((scale.k - true) / (scale.u_k_rel * true))
         assert scale.u_k_rel < 1e-3
+        assert scale.standard is not None and not scale.standard.bounded
+        assert scale.standard.name.startswith("resistor of ")
     assert (len(document.offsets), len(document.voltage_scales)) == (12, 4)
+    meters = [volts.standard for volts in document.voltage_scales]
+    # Of the meter nothing was told: it is known by its limits.
+    assert all(one is not None and one.name == "voltmeter" and one.bounded for one in meters)
     assert document.onboard_table is not None and document.onboard_table.residual_lsb < 0.6
     for zero in document.offsets:
         if zero.converter == "onboard":
@@ -282,11 +287,14 @@ def test_what_one_step_finds_is_added_to_what_was_known():
     with sagline.open_rig(ADDRESS) as rig:
         first = document_of(calibrated(rig, ["zero", "scale-3.3-low"]))
         rig.keep_calibration(first)
-        second = document_of(calibrated(rig, ["scale-15-low"]))
+        # Of this resistor nothing is told: its tolerance is a limit.
+        second = document_of(calibrated(rig, ["scale-15-low"], given=Given()))
         rig.keep_calibration(second)
         assert rig.kept_calibration == second
     assert second.id > first.id
-    assert {scale.load for scale in second.scales} == {0, 1}
+    assert {(scale.load, scale.standard.bounded) for scale in second.scales if scale.standard} == {
+        (0, False), (1, True),
+    }  # fmt: skip
     assert len(second.offsets) == len(first.offsets) == 6
     assert calibrationstore.ids("lr6-21") == [first.id, second.id]
 

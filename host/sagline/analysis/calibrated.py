@@ -12,7 +12,7 @@ from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from math import inf, isfinite, sqrt
 
-from sagline.analysis.influences import CHANNEL_NAMES, FRONT_ENDS, VOLTS, Influence
+from sagline.analysis.influences import CHANNEL_NAMES, FRONT_ENDS, STANDARD, VOLTS, Influence
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.profile import RigProfile, transfer
 from sagline.analysis.values import FORCE, ONBOARD, Notice
@@ -24,16 +24,42 @@ _LOAD = ("load_ohm", "switch_ohm")
 
 
 @dataclass(frozen=True)
+class Standard:
+    """What a value was compared with, by name: values of one standard err alike.
+
+    `u` is its standard uncertainty in the value, in that one's unit; `bounded` where no more than
+    limits are known of it.
+    """
+
+    name: str
+    u: float
+    bounded: bool
+
+
+@dataclass(frozen=True)
 class Known:
-    """A value found by a calibration, its standard uncertainty, and that one's dof."""
+    """A value found by a calibration, its standard uncertainty with all that is in it, and that
+    one's dof; the `standard` it was compared with, where it is told apart."""
 
     value: float
     u: float
     dof: float = inf
+    standard: Standard | None = None
 
-    def influence(self, name: str, source: str) -> Influence:
-        shape = "t" if isfinite(self.dof) else "normal"
-        return Influence(name, source, self.value, self.u, shape, self.dof)
+    def influences(self, name: str, source: str) -> list[Influence]:
+        """The value as an input called `name`; what its standard adds to it as name + STANDARD."""
+        u, dof, found = self.u, self.dof, []
+        if self.standard is not None and self.standard.u > 0.0:
+            part = self.standard
+            u = sqrt(max(0.0, u * u - part.u * part.u))
+            # All of the degrees of freedom belong to the rest (Welch-Satterthwaite, GUM G.4.1).
+            dof *= (u / self.u) ** 4 if isfinite(dof) else 1.0
+            shape, spread = ("rectangular", sqrt(3.0)) if part.bounded else ("normal", 1.0)
+            found.append(
+                Influence(name + STANDARD, source, 0.0, spread * part.u, shape, shared=part.name)
+            )
+        shape = "t" if isfinite(dof) and u > 0.0 else "normal"
+        return [Influence(name, source, self.value, u, shape, dof), *found]
 
 
 @dataclass(frozen=True)
@@ -104,7 +130,7 @@ def apply(
             # r keeps its tolerances; E is judged with nominal values times the scale.
             sense = [*_COMMON, *_parts(profile, setting, ("sense",))]
             listed += [_renamed(item, spread=0.0) for item in listed if item.name in sense]
-        listed.append(voltage_scale.influence("voltage_scale", VOLTAGE_SCALE))
+        listed += voltage_scale.influences("voltage_scale", VOLTAGE_SCALE)
     return listed
 
 
@@ -129,8 +155,7 @@ def _scaled(
             changed.append(Influence("switch_tcr_per_k", LOAD_TEMPERATURE, tcr))
         else:
             changed.append(item)
-    changed.append(scale.influence("scale_k", CALIBRATION))
-    return changed
+    return changed + scale.influences("scale_k", CALIBRATION)
 
 
 def _with_zeros(
@@ -156,7 +181,7 @@ def _with_zeros(
             known = Known(code, u)
         else:
             continue
-        zeros.append(known.influence(f"{name}_zero_code", "offset"))
+        zeros += known.influences(f"{name}_zero_code", "offset")
     gone = [item.name.replace("_zero_code", "_follower_v") for item in zeros]
     if len(zeros) == len(CHANNEL_NAMES):
         gone.append("converter_offset_code")

@@ -13,7 +13,7 @@ from typing import Any, NamedTuple, TypeVar
 
 import numpy as np
 
-from sagline.analysis.influences import VOLTS, Readings
+from sagline.analysis.influences import STANDARD, VOLTS, Readings
 from sagline.analysis.profile import RigProfile, transfer
 from sagline.analysis.values import (
     FORCE,
@@ -88,6 +88,12 @@ def load_resistance(x: Mapping[str, Any]) -> Any:
     return load_ohm * (1.0 + x["tcr_per_k"] * x["load_offset_k"])
 
 
+def _compared(x: Mapping[str, Any], name: str) -> Any:
+    """A calibrated value with what its standard adds to it; None where there is none."""
+    value, added = x.get(name), x.get(name + STANDARD)
+    return value if value is None or added is None else value + added
+
+
 def _for_volts(x: Mapping[str, Any]) -> Mapping[str, Any]:
     """The inputs as E and the current take them, where a calibration parts them from r's."""
     own = {name[len(VOLTS) :]: value for name, value in x.items() if name.startswith(VOLTS)}
@@ -144,7 +150,7 @@ def model(x: Mapping[str, Any]) -> Outputs:
         lift_v = x["sense_neg_ohm"] * (_return_v(x, back) * x["tie_s"] - taken_off_a)
         r_ohm = r_ohm - lift_v / cell_a
     r_ohm = r_ohm + x["slope_ohm_per_s"] * x["late_s"]
-    scale_k, voltage_scale = x.get("scale_k"), x.get("voltage_scale")
+    scale_k, voltage_scale = _compared(x, "scale_k"), _compared(x, "voltage_scale")
     volts = _for_volts(x)
     rested = sense if volts is x else _conductance(volts, "sense")
     above_code = x["edge_rise_code"] + x["edge_noise_code"]

@@ -64,6 +64,9 @@ def front_end(converter: int, null: bool) -> str:
     return NULL_FRONT_END if null else FRONT_ENDS[converter]
 
 
+STANDARD = "_standard"
+"""Ends the name of an input that stands for what a calibrated value was compared with."""
+
 VOLTS = "volts."
 """Begins the name of an input that stands for one of r's in E, the current and the load."""
 
@@ -82,7 +85,10 @@ _DIVISOR = {
 
 @dataclass(frozen=True)
 class Influence:
-    """One input: `spread` is the half-width of a bounded shape, else the standard uncertainty."""
+    """One input: `spread` is the half-width of a bounded shape, else the standard uncertainty.
+
+    `shared` names the thing whose error it is, where other inputs may be of the same one.
+    """
 
     name: str
     source: str
@@ -90,6 +96,7 @@ class Influence:
     spread: float = 0.0
     shape: str = "rectangular"
     dof: float = inf
+    shared: str = ""
 
     @property
     def u(self) -> float:

@@ -16,6 +16,7 @@ from sagline.analysis import bank
 from sagline.analysis.calibrated import Calibration, Known, Setting
 from sagline.analysis.calibration import Outputs, model
 from sagline.analysis.influences import (
+    STANDARD,
     VOLTS,
     Influence,
     Readings,
@@ -29,6 +30,7 @@ from sagline.analysis.values import FORCE, SENSE
 ARM_KEY = "arm_share"
 _OF_LOAD = ("load_ohm", "switch_ohm")
 _SCALE = "scale_k"
+_SCALE_STANDARD = _SCALE + STANDARD
 _OWN_SUFFIXES = ("_inl_code", "_rounding_code")
 _OWN_NAMES = ("course_ohm", "heating")
 
@@ -203,8 +205,8 @@ def _combined(x: dict[str, Any], members: Sequence[int]) -> dict[str, Any]:
         x[f"{VOLTS}load_ohm"], x[f"{VOLTS}switch_ohm"] = parallel(VOLTS)
     if f"{_SCALE}@{members[0]}" in x:
         siemens = [1.0 / (x[f"load_ohm@{one}"] + x[f"switch_ohm@{one}"]) for one in members]
-        pairs = zip(siemens, members, strict=True)
-        x[_SCALE] = sum(siemens) / sum(s / x[f"{_SCALE}@{one}"] for s, one in pairs)
+        scales = [x[f"{_SCALE}@{one}"] + x.get(f"{_SCALE_STANDARD}@{one}", 0.0) for one in members]
+        x[_SCALE] = sum(siemens) / sum(s / k for s, k in zip(siemens, scales, strict=True))
     return x
 
 
@@ -217,7 +219,7 @@ def _bare(name: str) -> str:
 
 
 def _is_of_load(name: str) -> bool:
-    return _bare(name) in (*_OF_LOAD, _SCALE)
+    return _bare(name) in (*_OF_LOAD, _SCALE, _SCALE_STANDARD)
 
 
 def _key(item: Influence, load: int, level: Level) -> str:
@@ -227,6 +229,9 @@ def _key(item: Influence, load: int, level: Level) -> str:
         return f"{name}@{load}"
     if name == _SCALE:
         return f"{name}@{load}@{level.front_end}"
+    if name == _SCALE_STANDARD:
+        # One resistor may have been the standard of several loads: its error is one.
+        return f"{name}@{item.shared}"
     if name.endswith(_OWN_SUFFIXES) or name in _OWN_NAMES:
         return f"{name}@mask{level.mask}"
     return name

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sagline.analysis.calibrated import Known
 from sagline.analysis.influences import Influence
 from sagline.analysis.values import FloatArray
 
@@ -42,6 +43,17 @@ def draw(
             raise ValueError(f"unknown shape {item.shape}")
         drawn[item.name] = item.value + item.spread * unit
     return drawn
+
+
+def half_width(known: Known) -> float:
+    """Of the 95 % interval of one value: by its dof, or by draws where limits are in it."""
+    from sagline.analysis.budget import coverage_factor
+
+    if known.standard is None or not known.standard.bounded:
+        return coverage_factor(known.dof) * known.u
+    drawn = draw(known.influences("", ""), np.random.default_rng(SEED))
+    low, high = interval(np.asarray(sum(drawn.values())))
+    return 0.5 * (high - low)
 
 
 def interval(draws: FloatArray, probability: float = 0.95) -> tuple[float, float]:

@@ -3,9 +3,9 @@
 
 import numpy as np
 
-# Half-widths of its errors, as a plain hand-held meter has them (from memory), and its last digit.
-GAIN_LIMIT = 5e-4
-OFFSET_LIMIT_V = 2e-4
+# Limit of its error, as a plain hand-held meter has it (from memory): so much of the reading and
+# so many units of its last digit.
+GAIN_LIMIT, DIGITS = 5e-4, 2.0
 DIGIT_V = 1e-4
 
 
@@ -13,9 +13,9 @@ class HandMeter:
     """One meter: its error is drawn once and stays."""
 
     def __init__(self, rng: np.random.Generator) -> None:
-        self._gain = 1.0 + float(rng.uniform(-GAIN_LIMIT, GAIN_LIMIT))
-        self._offset_v = float(rng.uniform(-OFFSET_LIMIT_V, OFFSET_LIMIT_V))
+        self._share = float(rng.uniform(-1.0, 1.0))
 
     def read(self, true_v: float) -> float:
         """What it shows at `true_v`, in volts; it draws no current."""
-        return round((self._gain * true_v + self._offset_v) / DIGIT_V) * DIGIT_V
+        error_v = self._share * (GAIN_LIMIT * abs(true_v) + DIGITS * DIGIT_V)
+        return round((true_v + error_v) / DIGIT_V) * DIGIT_V

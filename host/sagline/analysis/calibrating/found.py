@@ -6,6 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from sagline.analysis.calibrated import Standard
 from sagline.analysis.calibrating.tolerances import Tolerance
 from sagline.analysis.onboard_table import OnboardTable
 from sagline.analysis.values import Notice
@@ -19,7 +20,8 @@ class Found:
     front end), (converter, channel, high range), (converter, high range). `value` a factor, or
     codes for an offset, with its standard uncertainty `u` in the same unit and `dof`.
     `before_u` is what tolerances alone leave, `limit` how far they let it be from nominal.
-    `lines` is the budget of `u`, largest first, and `how` says by what it was found.
+    `lines` is the budget of `u`, largest first, and `how` says by what it was found; `standard`
+    is what it was compared with, its u in the unit of `value`.
     """
 
     kind: str
@@ -30,6 +32,7 @@ class Found:
     before: Tolerance
     lines: tuple[tuple[str, float], ...]
     how: str
+    standard: Standard | None = None
 
     @property
     def nominal(self) -> float:

@@ -73,7 +73,7 @@ def find(
             end = NULL_FRONT_END if null else FRONT_ENDS[converter]
             spread = _spread(profile, converter, null, first, calibration)
             results[end] = movedtap.find(tapped, resistor, spread)
-    found = {end: _found(end, one, profile, first) for end, one in results.items()}
+    found = {end: _found(end, one, profile, first, resistor) for end, one in results.items()}
     best = found[FRONT_ENDS[main]]
     _require_plausible(best, resistor)
     # The front end that reads the one cell best tells most of its tiring.
@@ -141,13 +141,18 @@ def _spread(
     return Spread(sag, level, u_codes)
 
 
-def _found(end: str, one: MovedTap, profile: RigProfile, raw: RawStep) -> Found:
+def _found(end: str, one: MovedTap, profile: RigProfile, raw: RawStep, resistor: Known) -> Found:
     converter = ONBOARD if end == FRONT_ENDS[ONBOARD] else ADS1115
     before = tolerances.of_r(
         profile, converter, raw.load, raw.range_high, null=end == NULL_FRONT_END
     )
     key = (raw.load, raw.range_high, end)
-    return Found("scale", key, one.k, one.k * one.u_k_rel, one.dof, before, one.lines, HOW)
+    standard = resistor.standard
+    if standard is not None:
+        standard = replace(standard, u=one.k * standard.u / resistor.value)
+    return Found(
+        "scale", key, one.k, one.k * one.u_k_rel, one.dof, before, one.lines, HOW, standard
+    )
 
 
 def _for_onboard(best: Found, own: Found | None, profile: RigProfile) -> Found:

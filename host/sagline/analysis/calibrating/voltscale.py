@@ -3,11 +3,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import hypot, inf, sqrt
 
 import numpy as np
 
-from sagline.analysis.calibrated import Calibration, Known, Setting, nominal_zero
+from sagline.analysis.calibrated import Calibration, Known, Setting, Standard, nominal_zero
 from sagline.analysis.calibrating import tolerances
 from sagline.analysis.calibrating.found import Findings, Found
 from sagline.analysis.calibrating.linearity import level_u_codes, straightened
@@ -24,9 +25,17 @@ METER_GAIN, METER_DIGITS = 5e-4, 2.0
 two units of its last digit (common practice for meters of four and a half digits, from memory)."""
 
 
-def meter_u_v(volts: float, digit_v: float) -> float:
-    """Standard uncertainty of a reading (V) with its last digit, by METER_GAIN and METER_DIGITS."""
-    return hypot(METER_GAIN * volts, METER_DIGITS * digit_v, 0.5 * digit_v) / sqrt(3.0)
+METER = "voltmeter"
+
+
+def read_by(volts: float, digit_v: float, u_v: float | None = None) -> Known:
+    """A meter's reading (V) with its last digit, of stated uncertainty or by METER_GAIN and
+    METER_DIGITS: within their sum, as it is given (GUM 4.3.7), and rounded."""
+    if u_v is not None:
+        return Known(volts, u_v, standard=Standard(METER, u_v, bounded=False))
+    limit_u_v = (METER_GAIN * abs(volts) + METER_DIGITS * digit_v) / sqrt(3.0)
+    u_v = hypot(limit_u_v, 0.5 * digit_v / sqrt(3.0))
+    return Known(volts, u_v, standard=Standard(METER, limit_u_v, bounded=True))
 
 
 def find(
@@ -60,6 +69,9 @@ def find(
                 "range that shows millivolts, and give what it shows in volts",
             )
         noise = float(np.std(codes))
+        standard = meter.standard
+        if standard is not None:
+            standard = replace(standard, u=factor * standard.u / meter.value)
         lines = (
             ("meter", meter.u / meter.value),
             ("linearity", level_u_codes(profile, converter, table) / above),
@@ -77,6 +89,7 @@ def find(
                 before=before,
                 lines=tuple(sorted(lines, key=lambda line: -line[1])),
                 how="voltmeter on the cell",
+                standard=standard,
             )
         )
         if not found[-1].within:

@@ -5,7 +5,7 @@ load off."""
 from collections.abc import Generator, Iterator
 
 from sagline.analysis import presence, stuck
-from sagline.analysis.calibrated import Calibration, Known
+from sagline.analysis.calibrated import Calibration, Known, Standard
 from sagline.analysis.calibrating import fourwire, scales, voltscale, zeros
 from sagline.analysis.calibrating.found import Findings
 from sagline.analysis.calibrating.ramp import Piece
@@ -69,9 +69,9 @@ def volts(
     yield from look(rig, step)
     prompt = prompts.meter()
     read_v, digit_v = ask(prompt, answer)
-    u_v = voltscale.meter_u_v(read_v, digit_v) if given.u_volts is None else given.u_volts
     raw = yield from stepping.step(rig, 0, ((0, RESTING_MS),), 1, 1)
-    return voltscale.find(raw, rig.profile, Known(read_v, u_v), known)
+    meter = voltscale.read_by(read_v, digit_v, given.u_volts)
+    return voltscale.find(raw, rig.profile, meter, known)
 
 
 def scale(
@@ -140,7 +140,8 @@ def moved(
             raw = yield from stepping.step(rig, step.load, segments, len(taken) + 1, 4 * n)
             taken.append(TapStep("load" if side == "load" else "cell", at_s, raw))
     answer(prompts.no_resistor())
-    return taken, Known(value, u_ohm)
+    standard = Standard(f"resistor of {value:g} ohm", u_ohm, given.u_ohm is None)
+    return taken, Known(value, u_ohm, standard=standard)
 
 
 def look(rig: Rig, step: CalibrationStep) -> Iterator[Progress]:
