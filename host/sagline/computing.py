@@ -50,7 +50,7 @@ def _of_run(record: Record, times_s: Sequence[float] | None) -> Result:
         new = [notice for notice in notices if notice not in found.notices]
         found = replace(found, notices=(*found.notices, *new))
     if asked.target_u_rel is not None:
-        notice = missed(found, asked.target_u_rel, *rig, record.plan.load_index)
+        notice = missed(found, asked.target_u_rel, *rig, record.plan.load_index, calibration)
         found = replace(found, notices=(*found.notices, *(() if notice is None else (notice,))))
     if found.short_circuit is not None:
         found = replace(found, notices=(*found.notices, _EXTRAPOLATED))

@@ -6,6 +6,7 @@ interval ± d of the stated coverage at least, with s and t of the first n. With
 them it would not.
 """
 
+from dataclasses import replace
 from math import sqrt
 
 import numpy as np
@@ -15,7 +16,7 @@ from scipy.stats import t
 from analysis.analytic_cell import PROFILE
 from sagline.analysis.repeats import Scatter
 from sagline.analysis.target import missed, repeats_for, u_rel
-from sagline.analysis.values import BudgetLine, Estimate, Quantity, RepeatRow
+from sagline.analysis.values import BudgetLine, Estimate, Notice, Quantity, RepeatRow
 
 ROW = RepeatRow(1, 0.1, 1.5, True, None)
 
@@ -72,6 +73,21 @@ def test_what_is_said_where_it_is_missed() -> None:
     assert said is not None
     assert "ask for more repeats" in said.remedy
     assert u_rel(found(scatter_u=0.01, rest_u=0.0, r_ohm=-1.0)) is None
+
+
+def test_the_calibration_that_is_lacking_is_named() -> None:
+    def remedy(source: str, code: str) -> str:
+        wide = found(scatter_u=0.001, rest_u=0.02)
+        budget = tuple(replace(line, source=source) for line in wide.budget if line.type == "B")
+        wide = replace(wide, budget=budget, notices=(Notice(code, "", ""),))
+        said = missed(wide, 0.03, PROFILE, 0, 1)
+        assert said is not None
+        return said.remedy
+
+    assert "--step scale-15-low`" in remedy("divider ratio", "uncalibrated")
+    assert "--step table`" in remedy("linearity", "onboard_linearity")
+    assert "calibrate" not in remedy("linearity", "uncalibrated")
+    assert "calibrate" not in remedy("divider ratio", "mains_hum"), "it has a scale"
 
 
 @pytest.mark.parametrize("keeping", [True, False])

@@ -476,6 +476,7 @@ def test_a_target_out_of_reach_costs_no_repeats_and_is_said():
     assert len(result.repeats) == 5
     (said,) = [w for w in result.warnings if w.code == "target_missed"]
     assert "0.5 % was asked for; most of it comes from load resistance" in said.text
+    assert "`sagline calibrate --step scale-3.3-low`" in said.remedy
 
 
 @pytest.mark.parametrize("wish", [{"target_u_rel": 0.0}, {"target_u_rel": float("nan")},

@@ -10,8 +10,15 @@ from __future__ import annotations
 from math import sqrt
 
 from sagline.analysis import advice
+from sagline.analysis.budget import LINEARITY
+from sagline.analysis.calibrated import Calibration
+from sagline.analysis.calibrating import stepnames
+from sagline.analysis.plan import needs_high_range
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import Estimate, Notice
+
+_TOLERANCES = ("load resistance", "divider ratio", "reference", "converter gain")
+"""Sources of u that a scale K stands for."""
 
 
 def u_rel(found: Estimate) -> float | None:
@@ -51,9 +58,17 @@ def repeats_for(found: Estimate, target_u_rel: float, most: int) -> int:
 
 
 def missed(
-    found: Estimate, target_u_rel: float, profile: RigProfile, converter: int, load: int
+    found: Estimate,
+    target_u_rel: float,
+    profile: RigProfile,
+    converter: int,
+    load: int,
+    calibration: Calibration | None = None,
 ) -> Notice | None:
-    """What to say where the target is not met with this `load` of the bank; None where it is."""
+    """What to say where the target is not met with this `load` of the bank; None where it is.
+
+    Where a tolerance makes most of u, that is the step of a calibration that takes it away.
+    """
     now = u_rel(found)
     if now is not None and now <= target_u_rel:
         return None
@@ -62,8 +77,10 @@ def missed(
         remedy = "hold the cell still and see to the contacts; ask for more repeats"
     else:
         on_ms = round(found.on_s * 1e3)
-        of_load = (load, found.emf.value, found.r_at[0][1].value, on_ms)
-        remedy = f"more repeats cannot help; {advice.remedy(profile, converter, *of_load)}"
+        of_load = (load, found.emf.value, found.r_at[0][1].value, on_ms, calibration)
+        step = _step_against(largest.source, found, profile, load)
+        first = "" if step is None else f"calibrate the rig (`sagline calibrate --step {step}`); "
+        remedy = f"more repeats cannot help; {first}{advice.remedy(profile, converter, *of_load)}"
     reached = "unknown" if now is None else f"{100.0 * now:.2g} %"
     return Notice(
         "target_missed",
@@ -71,6 +88,15 @@ def missed(
         f"{largest.source}",
         remedy,
     )
+
+
+def _step_against(source: str, found: Estimate, profile: RigProfile, load: int) -> str | None:
+    """The calibration step that this rig lacks against a source of u; None where none would help."""
+    said = {notice.code for notice in found.notices}
+    if source in _TOLERANCES and said & {"uncalibrated", "no_scale"}:
+        high = needs_high_range(profile, found.emf.value)
+        return stepnames.scale(profile.loads[load].load_ohm, high)
+    return stepnames.TABLE if source == LINEARITY and "onboard_linearity" in said else None
 
 
 def _student(dof: float | None) -> float:

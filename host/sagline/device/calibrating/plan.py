@@ -4,6 +4,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sagline.analysis.calibrating import stepnames
 from sagline.analysis.calibrating.scales import SHARES
 from sagline.analysis.calibration import BLOCKING_DIODE_V
 from sagline.analysis.profile import RigProfile, transfer
@@ -51,16 +52,15 @@ class CalibrationStep:
 def steps_of(profile: RigProfile) -> list[CalibrationStep]:
     """Return every step of the whole calibration, in order: as few changes of cell as can be."""
     low, high = (DESIGNATIONS[CELLS[range_high]] for range_high in (False, True))
-    steps = [CalibrationStep("zero", "zero", "the codes at zero volts", False, low)]
+    steps = [CalibrationStep(stepnames.ZERO, "zero", "the codes at zero volts", False, low)]
     if ONBOARD in profile.converters:
         # First of all: zeros and volts are of codes that the table has corrected.
         title = "the on-board converter's linearity, by a capacitor's discharge"
-        steps.insert(0, CalibrationStep("table", "table", title, False, None))
+        steps.insert(0, CalibrationStep(stepnames.TABLE, "table", title, False, None))
     for cell in (low, high):
         is_high = cell is high
-        which = "high" if is_high else "low"
         title = f"the scale of volts, {_range(is_high)}"
-        steps.append(CalibrationStep(f"volts-{which}", "volts", title, is_high, cell))
+        steps.append(CalibrationStep(stepnames.volts(is_high), "volts", title, is_high, cell))
         steps += [
             _scale(profile, load, range_high, cell)
             for range_high in (False, True)
@@ -74,7 +74,7 @@ def load_steps(profile: RigProfile) -> list[CalibrationStep]:
     """Return the steps that take a load's own ohms instead of a moved tap: to be asked for."""
     return [
         CalibrationStep(
-            f"load-{bank.load_ohm:g}",
+            stepnames.load(bank.load_ohm),
             "load",
             f"the {bank.load_ohm:g} Ω load by its own ohms, both ranges",
             False,
@@ -101,7 +101,7 @@ def find(profile: RigProfile, names: Sequence[str]) -> list[CalibrationStep]:
 def _scale(profile: RigProfile, load: int, range_high: bool, cell: Designation) -> CalibrationStep:
     ohm = profile.loads[load].load_ohm
     return CalibrationStep(
-        f"scale-{ohm:g}-{'high' if range_high else 'low'}",
+        stepnames.scale(ohm, range_high),
         "scale",
         f"the scale of r, {ohm:g} Ω load, {_range(range_high)}",
         range_high,
