@@ -91,7 +91,7 @@ def missed(
 
 
 def _step_against(source: str, found: Estimate, profile: RigProfile, load: int) -> str | None:
-    """The calibration step that this rig lacks against a source of u; None where none would help."""
+    """The calibration step that this rig lacks against a source of u; None where none helps."""
     said = {notice.code for notice in found.notices}
     if source in _TOLERANCES and said & {"uncalibrated", "no_scale"}:
         high = needs_high_range(profile, found.emf.value)
