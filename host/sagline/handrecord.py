@@ -26,7 +26,8 @@ class Entry(Strict):
 
 
 class HandOptions(Strict):
-    """What else was typed; null where it was not. Lengths are cm, the gradient is V/cm.
+    """What else was typed; null where it was not. Lengths are cm, the gradient is V/cm;
+    `closed_each` is two times in s.
 
     Those that begin with `u_` are standard uncertainties, also such as "0.5%".
     """
@@ -45,6 +46,8 @@ class HandOptions(Strict):
     standard_length: str | None = None
     volts_change: str | None = None
     amps_change: str | None = None
+    closed_each: str | None = None
+    rated_amps: str | None = None
 
 
 class HandRecord(AnyRecord):
@@ -84,6 +87,7 @@ class HandRecord(AnyRecord):
             entries=tuple((entry.name, entry.text) for entry in self.entries),
             options=self.options.model_dump(exclude_none=True),
             designation=self.designation,
+            temperature_c=self.temperature_c,
             closed_s=self.closed_s,
             fit_open=self.fit_open,
             extrapolate=self.extrapolate,

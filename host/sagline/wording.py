@@ -306,14 +306,14 @@ def plan_sentence(plan: Plan) -> str:
     """Return what will be done and why, in words, and the U(r) that is to be expected."""
     return (
         f"Plan: {counted(plan.repeats, 'repeat')} on {plan.load_ohm:g} Ω, each "
-        f"{plan.rest_ms / 1000:g} s of rest and {plan.on_ms / 1000:g} s of load; {plan.reason}. "
+        f"{plan.resting_ms / 1000:g} s of rest and {plan.on_ms / 1000:g} s of load; {plan.reason}. "
         f"{expectation(plan)}."
     )
 
 
 def line_sentence(plan: LinePlan) -> str:
     """Return what will be done for a V-I line, and why."""
-    seconds = (plan.rest_ms + plan.on_ms + plan.recovery_ms) * 1e-3 * len(plan.order)
+    seconds = (plan.resting_ms + plan.on_ms + plan.recovery_ms) * 1e-3 * len(plan.order)
     return (
         f"Then a V-I line: {counted(len(plan.order), 'step')} of {plan.on_ms / 1000:g} s, light "
         f"to heavy and back, some {seconds / 60:.1f} min; {plan.reason}."

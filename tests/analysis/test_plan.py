@@ -139,7 +139,7 @@ def test_what_the_limits_forbid_is_refused() -> None:
 
 def test_a_later_time_makes_the_pulse_longer() -> None:
     plan = choose(PROFILE, 1, 1.5, "LR6", times_s=(0.1, 0.5))
-    assert plan.on_ms == 700 and plan.rest_ms == 7000
+    assert (plan.on_ms, plan.rest_ms, plan.resting_ms) == (700, 2000, 7000)
 
 
 def test_range() -> None:

@@ -5,6 +5,8 @@ import re
 
 import pytest
 
+from sagline.analysis.hand.estimate import estimate
+from sagline.analysis.hand.sheet import LINE, VOLTMETER, Sheet
 from sagline.analysis.standards import (
     PRESCRIBED,
     Closed,
@@ -13,6 +15,7 @@ from sagline.analysis.standards import (
     voltage_drop_r,
 )
 from sagline.analysis.values import AnalysisError
+from sagline.errors import UsageError
 
 LITHIUM, STATIONARY = PRESCRIBED
 
@@ -124,3 +127,51 @@ def test_what_differs_by_definition_on_one_cell() -> None:
     rest = voltage_drop_r(1.55, v, v / 0.4, 0.02, None)
     assert rest.r_ohm == pytest.approx(0.15 + 0.03 / 0.4, rel=1e-9)
     assert slope.intercept_v == pytest.approx(1.52)
+
+
+def said_of(*words: str, closed_s: float | None = None, **options: str) -> dict[str, str]:
+    """The notices of readings typed by hand, by code."""
+    entries = tuple(zip(words[::2], words[1::2], strict=True))
+    way = VOLTMETER if words[-2] == "load" else LINE
+    found = estimate(Sheet(way, entries, options, closed_s=closed_s))
+    return {notice.code: notice.text for notice in found.notices}
+
+
+TWO = ("loaded", "2.00", "amps", "40", "loaded", "1.92", "amps", "200")
+
+
+def test_readings_by_hand_say_what_two_currents_give() -> None:
+    """The figures of IEC 60896-21, 6.3 (as above), as a person types them."""
+    text = said_of(*TWO, closed_each="20 5", rated_amps="10")["two_current_r"]
+    for part in ("r 0.5 mΩ", "4040 A at no voltage", "2.02 V at no current"):
+        assert part in text
+    assert "times are those of IEC 60896-21, 6.3" in text and "no figure of IEC 61960-3" in text
+    alike = said_of(*TWO, closed_s=20.0, rated_amps="10")["two_current_r"]
+    assert "no figure of IEC 60896-21, 6.3: 20 s instead of 5 s" in alike
+    assert "IEC" not in said_of(*TWO, closed_s=20.0)["two_current_r"]
+    assert "two_current_r" not in said_of(*TWO), "without its times it is no figure"
+    three = (*TWO, "loaded", "1.88", "amps", "280")
+    assert "two_current_r" not in said_of(*three, closed_s=20.0)
+
+
+def test_a_pulse_typed_by_hand_is_the_voltage_drop_method_where_it_is_short() -> None:
+    """5 to 50 ms (Linden, as above)."""
+    drop = ("open", "12.0", "loaded", "10.9", "load", "10.0")
+    assert "1.009 Ω" in said_of(*drop, closed_s=0.02)["voltage_drop_r"]
+    assert "voltage_drop_r" not in said_of(*drop, closed_s=2.0)
+
+
+@pytest.mark.parametrize(
+    ("words", "options"),
+    [
+        (TWO, {"closed_each": "20"}),
+        (TWO, {"closed_each": "20 5", "closed_s": 2.0}),
+        (TWO, {"rated_amps": "10"}),
+        ((*TWO, "loaded", "1.88", "amps", "280"), {"closed_each": "20 5"}),
+    ],
+)
+def test_times_of_two_currents_without_two_currents(words, options) -> None:
+    with pytest.raises(UsageError) as caught:
+        said_of(*words, **options)
+    assert caught.value.code in ("bad_closed_each", "not_two_currents")
+    assert "--closed-each" in caught.value.remedy

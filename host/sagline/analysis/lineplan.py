@@ -6,7 +6,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sagline.analysis import bank
-from sagline.analysis.plan import Plan, limit_exceeded
+from sagline.analysis.plan import Plan, limit_exceeded, resting_ms
 from sagline.analysis.profile import RigProfile
 from sagline.analysis.values import AnalysisError
 
@@ -25,7 +25,8 @@ treat a cell for a line through small currents too."""
 class LinePlan:
     """The points of a line: `masks` of loads and what those have together (ohm), lightest first.
 
-    Each step rests, is on and recovers for so many ms.
+    Each step rests, is on and recovers for so many ms; of the `resting_ms` of rest before it the
+    last `rest_ms` are in its record.
     """
 
     masks: tuple[int, ...]
@@ -34,6 +35,11 @@ class LinePlan:
     on_ms: int
     recovery_ms: int
     reason: str
+
+    @property
+    def resting_ms(self) -> int:
+        """How long the cell rests before each step."""
+        return resting_ms(self.rest_ms, self.on_ms)
 
     @property
     def order(self) -> tuple[int, ...]:

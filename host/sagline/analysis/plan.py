@@ -20,9 +20,13 @@ TARGET_U_REL = 0.03
 WORTH = 2.0
 """A load of fewer ohms is recommended where it makes U(r) smaller by this factor at least."""
 
-REST_MS = 5000
+REST_MS, SHORT_REST_MS = 5000, 2000
+"""Rest in the record: before the usual pulse, and before a longer one, which needs the record's
+room. Its last second is what is read."""
+REST_OVER_ON = 10
+"""What a cell rests between steps at least, over how long the load is on."""
 ON_MS = 300
-RECOVERY_MS = 1000
+RECOVERY_MS = (1000, 1500)
 REPEATS = 5
 UNRESOLVED_SHARE = 1e-3
 """Of the smallest load: r is taken as this where a probe could not tell it from zero."""
@@ -34,7 +38,8 @@ BANK_MATCH = 1e-3
 @dataclass(frozen=True)
 class Plan:
     """One series. `expected_u_rel` is U(r)/r at 95 % for the r that the first look gave, or
-    that is typical of the designation; None where nothing is known of r."""
+    that is typical of the designation; None where nothing is known of r. `rest_ms` of rest are in
+    the record of a step."""
 
     load_index: int
     load_ohm: float
@@ -44,6 +49,17 @@ class Plan:
     repeats: int
     reason: str
     expected_u_rel: float | None
+
+    @property
+    def resting_ms(self) -> int:
+        """How long the cell rests before each step."""
+        return resting_ms(self.rest_ms, self.on_ms)
+
+
+def resting_ms(rest_ms: int, on_ms: int) -> int:
+    """How long a cell rests before a pulse, `rest_ms` of it in the record. Recovery after the step
+    before comes on top of it."""
+    return max(rest_ms, REST_MS, REST_OVER_ON * on_ms)
 
 
 def needs_high_range(profile: RigProfile, open_v: float) -> bool:
@@ -154,13 +170,12 @@ def choose(
         u_rel = None
         if r_ohm is not None and r_ohm > 0.0:
             u_rel = expected_u_rel(profile, converter, index, open_v, r_ohm, calibration)
-        # Rest is at least ten times the pulse; recovery counts towards it.
         return Plan(
             index,
             profile.loads[index].load_ohm,
-            max(REST_MS, 10 * on_ms),
+            REST_MS if on_ms <= ON_MS else SHORT_REST_MS,
             on_ms,
-            max(RECOVERY_MS, on_ms),
+            min(max(RECOVERY_MS[0], on_ms), RECOVERY_MS[1]),
             repeats,
             reason,
             u_rel,

@@ -207,7 +207,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     raws: list[RawStep] = []
     first_stage = record.asked.first_stage
     calibration = _aged(record.calibration, record.started_at)
-    rest_ms = plan.rest_ms
+    rest_ms = plan.resting_ms
     repeats = plan.repeats
     while (repeat := len(steps) + 1) <= repeats:
         durations_ms = (plan.rest_ms + phase_ms(repeat), plan.on_ms, plan.recovery_ms)

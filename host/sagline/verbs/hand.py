@@ -34,6 +34,12 @@ def add(commands: Any) -> None:
     _add_stated(parser.add_argument_group("standard uncertainties"))
     _add_circuit(parser.add_argument_group("circuit and wire"))
     parser.add_argument("--closed-s", metavar="S", help="how long the key was closed, in s")
+    parser.add_argument(
+        "--closed-each",
+        nargs=2,
+        metavar="S",
+        help="line: the same at either of two currents, where it differed",
+    )
     parser.add_argument("--label", help="your name for the cell")
     parser.add_argument("--designation", help="what is printed on it, e.g. LR6 (IEC 60086)")
     parser.add_argument("--temperature", metavar="C", help="the cell's, in °C")
@@ -79,6 +85,7 @@ def _add_circuit(group: Any) -> None:
         ("standard-length", "CM", "and its balance length"),
         ("volts-change", "V", "line: the change of voltage alone"),
         ("amps-change", "A", "for this change of current: r without E"),
+        ("rated-amps", "A", "line: the cell's rated current, to hold two currents against"),
     ):
         group.add_argument(f"--{name}", metavar=metavar, help=text)
     group.add_argument(
@@ -171,6 +178,8 @@ def _record(args: argparse.Namespace) -> "HandRecord":
             "unknown_way", f"{file.about['way']!r} is no way of reading.", f"Use {', '.join(WAYS)}."
         )
     given = {name: getattr(args, name) for name in OPTIONS if getattr(args, name) is not None}
+    if args.closed_each is not None:
+        given["closed_each"] = " ".join(args.closed_each)
 
     def about(name: str, wanted: str | None) -> str | None:
         return plain_text(option(name), file.about.get(name) if wanted is None else wanted)

@@ -20,6 +20,8 @@ EPILOG = """examples:
   sagline hand voltmeter --open 1.580 --loaded 1.492 --load 10.0 --u-volts 0.002 --closed-s 2
   sagline hand line --loaded 1.49 --amps 0.15 --loaded 1.40 --amps 0.31 --loaded 1.32 --amps 0.45
   sagline hand slidewire --open 76.3 --loaded 64.8 --load 9.5 --null-width 0.2
+  sagline hand line --loaded 2.00 --amps 40 --loaded 1.92 --amps 200 --closed-each 20 5 \
+      --rated-amps 10
   sagline hand readings.csv --label kitchen-3
 
 uncertainties:

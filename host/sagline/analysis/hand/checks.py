@@ -132,4 +132,5 @@ def _guess(name: str, half: float, source: str) -> Notice:
 
 def times(sheet: Sheet) -> list[Notice]:
     """Say that the time is not known, where it is not."""
-    return [TIME_UNKNOWN] if sheet.closed_s is None else []
+    known = sheet.closed_s is not None or "closed_each" in sheet.options
+    return [] if known else [TIME_UNKNOWN]

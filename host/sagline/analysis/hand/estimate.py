@@ -3,7 +3,9 @@
 
 from __future__ import annotations
 
-from sagline.analysis.hand import line, slidewire, voltmeter
+from dataclasses import replace
+
+from sagline.analysis.hand import definitions, line, slidewire, voltmeter
 from sagline.analysis.hand.sheet import LINE, SLIDEWIRE, VOLTMETER, Sheet, require_known
 from sagline.analysis.hand.values import HandEstimate
 from sagline.errors import UsageError
@@ -21,4 +23,6 @@ def estimate(sheet: Sheet) -> HandEstimate:
         raise UsageError(
             "bad_closed_s", "--closed-s is a time above zero.", "Give it in seconds, such as 2."
         )
-    return _WAYS[sheet.way](sheet)
+    definitions.times_of(sheet)
+    found = _WAYS[sheet.way](sheet)
+    return replace(found, notices=(*found.notices, *definitions.notices(sheet)))

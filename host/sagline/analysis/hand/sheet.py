@@ -24,7 +24,7 @@ _WIRE = (
 )  # fmt: skip
 OPTIONS: Mapping[str, tuple[str, ...]] = {
     VOLTMETER: _METERS,
-    LINE: (*_METERS, "volts_change", "amps_change"),
+    LINE: (*_METERS, "volts_change", "amps_change", "closed_each", "rated_amps"),
     SLIDEWIRE: (*_ANY_WAY, *_WIRE),
 }
 """The options that mean something for each way of reading."""
@@ -51,6 +51,7 @@ class Sheet:
     entries: tuple[tuple[str, str], ...]
     options: Mapping[str, str] = field(default_factory=dict)
     designation: str | None = None
+    temperature_c: float | None = None
     closed_s: float | None = None
     fit_open: bool = False
     extrapolate: bool = False
