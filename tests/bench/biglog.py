@@ -21,8 +21,9 @@ from typing import Any
 from uuid6 import uuid7
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, Planned, RepeatDone
+from sagline.device.settings import Settings
 from sagline.log.listing import Filters, Row, list_runs
 from sagline.log.rows import put_ending, put_record, put_result, put_step
 from sagline.log.store import Log

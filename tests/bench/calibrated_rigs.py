@@ -45,6 +45,7 @@ from sagline.device.calibrating.asking import Given
 from sagline.device.calibrating.guide import Calibrated, StepRefused, calibrate
 from sagline.device.progress import Finished, Planned, RepeatDone
 from sagline.device.rig import Rig
+from sagline.device.settings import Settings
 from sagline.errors import SaglineError
 from sagline.results import Result
 from sagline.virtual.cells import CELLS
@@ -177,7 +178,7 @@ def _calibrated(rig: Rig, step: str, resistor_error_rel: float) -> Calibrated:
 def _measured(rig: Rig, name: str, load_ohm: float, before: bool) -> Measured:
     cell = CELLS[name]
     rig.hands().insert(name)
-    settings = procedure.Settings(load_ohm=load_ohm, designation=cell.designation)
+    settings = Settings(load_ohm=load_ohm, designation=cell.designation)
     try:
         result, without = _run(rig, settings, before)
     except SaglineError as error:
@@ -196,7 +197,7 @@ def _measured(rig: Rig, name: str, load_ohm: float, before: bool) -> Measured:
     )
 
 
-def _run(rig: Rig, settings: procedure.Settings, before: bool) -> tuple[Result, Result | None]:
+def _run(rig: Rig, settings: Settings, before: bool) -> tuple[Result, Result | None]:
     """The result, and that of the same record without calibration."""
     record, steps = None, []
     with closing(procedure.run(rig, settings)) as items:

@@ -33,8 +33,9 @@ from bench.draws import FRONT_ENDS, names
 from bench.observer import observe
 from bench.spread import spread
 from sagline.analysis.values import RawStep
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, RepeatDone
+from sagline.device.settings import Settings
 from sagline.errors import SaglineError
 from sagline.results import Result
 from sagline.virtual import port

@@ -34,8 +34,9 @@ from statistics import median
 from pydantic import BaseModel
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, Planned, Progress, RepeatDone
+from sagline.device.settings import Settings
 from sagline.errors import SaglineError
 from sagline.log.keeper import Keeper
 from sagline.log.store import Log

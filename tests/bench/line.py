@@ -40,8 +40,9 @@ from sagline.analysis.estimate import estimate
 from sagline.analysis.line import through
 from sagline.analysis.lineestimate import LineEstimate, estimate_line
 from sagline.analysis.values import Quantity, RawStep
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import LinePlanned, LineStepDone, RepeatDone
+from sagline.device.settings import Settings
 from sagline.errors import SaglineError
 from sagline.virtual.cell import Cell
 from sagline.virtual.cells import CELLS

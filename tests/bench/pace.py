@@ -12,8 +12,9 @@ import time
 
 import sagline
 from sagline.analysis.estimate import estimate
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import RepeatDone
+from sagline.device.settings import Settings
 
 
 def main() -> None:

@@ -12,8 +12,9 @@ import pytest
 from board.rp2_standin import Chip
 from board.rp2_standin.bench import GATES, pico
 from sagline.device.link import Link
-from sagline.device.procedure import Settings, measure
+from sagline.device.procedure import measure
 from sagline.device.rig import Rig
+from sagline.device.settings import Settings
 from sagline_board import profile
 from sagline_board.board import Board
 

@@ -19,8 +19,9 @@ import pytest
 import sagline
 from bench.true_calibration import calibration_of, rig_of
 from interpreters import micropython
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Stepping
+from sagline.device.settings import Settings
 from sagline.virtual.address import parse
 from sagline.virtual.cells import CELLS
 from sagline.virtual.counts import CountsServer

@@ -12,9 +12,10 @@ import sagline
 from sagline.analysis import plan as planning
 from sagline.analysis import quality
 from sagline.device import balance as balancing
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, LongerRest, Planned, RepeatDone, Stepping, describe
 from sagline.device.rests import LONGEST_REST_MS, next_rest_ms, phase_ms
+from sagline.device.settings import Settings
 from sagline.virtual.cells import CELLS
 from sagline.virtual.truth import truth
 from sagline_board.profile import NULL

@@ -14,8 +14,9 @@ from bench.true_calibration import calibration_of, rig_of
 from sagline.calibrations import DRIFT_PER_YEAR, Calibration
 from sagline.cli import main
 from sagline.computing import result_of
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, Planned, RepeatDone
+from sagline.device.settings import Settings
 from sagline.errors import UsageError
 from sagline.log.keeper import Keeper
 from sagline.log.store import Log

@@ -12,6 +12,7 @@ import pytest
 from sagline import __version__, cli, open_rig
 from sagline.device import procedure
 from sagline.device.progress import RepeatDone
+from sagline.device.settings import Settings
 from sagline.virtual.cells import CATALOGUE
 from terminal import Terminal
 
@@ -214,7 +215,7 @@ def test_the_working_shows_what_was_measured(sagline):
     assert (open_v - loaded_v) / current_a == pytest.approx(r_ohm, rel=2e-3)
     rests, loads = [], []
     with open_rig(LR6) as rig:
-        for item in procedure.run(rig, procedure.Settings(load_ohm=3.3)):
+        for item in procedure.run(rig, Settings(load_ohm=3.3)):
             if isinstance(item, RepeatDone):
                 t_s, sense_v = item.waveform.t_s, item.waveform.sense_v
                 rests.append(sense_v[(t_s > -1.0) & (t_s < 0.0)].mean())

@@ -4,8 +4,9 @@
 import pytest
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import OpenVoltage, Planned
+from sagline.device.settings import Settings
 from sagline.errors import LinkLost, Refused, SaglineError
 from sagline.virtual.cells import CELLS
 from sagline.virtual.truth import truth

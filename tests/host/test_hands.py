@@ -6,8 +6,9 @@ import math
 import pytest
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, Stepping
+from sagline.device.settings import Settings
 from sagline.errors import LinkLost, Refused, SaglineError
 from sagline.virtual.cells import CELLS
 from sagline.virtual.hands import Hands

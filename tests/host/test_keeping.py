@@ -11,8 +11,9 @@ import pytest
 import sagline
 from sagline.cli import main
 from sagline.computing import result_of
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, RepeatDone, Stepping
+from sagline.device.settings import Settings
 from sagline.errors import Refused
 from sagline.log.keeper import Keeper
 from sagline.log.store import Log

@@ -15,8 +15,9 @@ from uuid6 import uuid7
 import sagline
 from sagline.cli import main
 from sagline.computing import with_terminal
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, RepeatDone
+from sagline.device.settings import Settings
 from sagline.log.keeper import Keeper
 from sagline.log.listing import Filters, list_runs
 from sagline.log.merging import equal_labels, merge

@@ -10,8 +10,9 @@ import pytest
 
 import sagline
 from sagline.cli import main
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, OpenVoltage, Planned, RepeatDone, Stepping
+from sagline.device.settings import Settings
 from sagline.errors import NotStored, UsageError
 from sagline.log import schema
 from sagline.log.keeper import Keeper

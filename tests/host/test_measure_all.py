@@ -14,7 +14,7 @@ from sagline.analysis.estimate import estimate
 from sagline.analysis.lineestimate import estimate_line
 from sagline.cli import main
 from sagline.computing import result_of
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import (
     LINE_STEP,
     LinePlanned,
@@ -23,6 +23,7 @@ from sagline.device.progress import (
     Stepping,
     describe,
 )
+from sagline.device.settings import Settings
 from sagline.errors import Refused
 from sagline.log.keeper import Keeper
 from sagline.log.listing import Filters, list_runs

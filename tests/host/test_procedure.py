@@ -9,7 +9,7 @@ import pytest
 
 import sagline
 from sagline.analysis import stuck, target
-from sagline.device.procedure import ARMED_MS, Settings, run
+from sagline.device.procedure import ARMED_MS, run
 from sagline.device.progress import (
     Cooling,
     Extended,
@@ -22,6 +22,7 @@ from sagline.device.progress import (
     describe,
 )
 from sagline.device.rig import LiveReading
+from sagline.device.settings import Settings
 from sagline.errors import BoardRefused, Refused, UsageError, WrongDevice
 from sagline.virtual.cells import CATALOGUE, CELLS
 from sagline.virtual.hands import Hands

@@ -11,8 +11,9 @@ import pytest
 from served import serving
 
 import sagline
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Stepping
+from sagline.device.settings import Settings
 from sagline.errors import LinkLost, Refused, UsageError
 from sagline.virtual.bidding import BIDDINGS, obey
 from sagline.virtual.cells import CELLS

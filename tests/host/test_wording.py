@@ -8,8 +8,9 @@ import pytest
 import sagline
 from sagline import wording
 from sagline.analysis.terminal import Terminal
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import Finished, RepeatDone
+from sagline.device.settings import Settings
 from sagline.results import Quantity
 from sagline.virtual.cells import CELLS
 from sagline_board import profile

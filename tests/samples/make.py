@@ -26,8 +26,9 @@ import sagline
 from analysis.foreign_records import Recorder, as_csv
 from sagline.cli import main
 from sagline.computing import result_of
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import RepeatDone
+from sagline.device.settings import Settings
 from sagline.filecsv import parse
 from sagline.filerecord import FileOptions, FileRecord
 from sagline.log.keeper import Keeper

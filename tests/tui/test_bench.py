@@ -12,8 +12,8 @@ from screens import BRAILLE, FAST, PATIENCE_S, colours, run, screen_text, until,
 
 from sagline import wording
 from sagline.device import procedure
-from sagline.device.procedure import Settings
 from sagline.device.rig import open_rig
+from sagline.device.settings import Settings
 from sagline.tui.app import BenchApp
 
 GOLDEN = Path(__file__).parent / "bench-80x24.txt"

@@ -8,8 +8,8 @@ from opened_rigs import OpenedRigs
 from screens import FAST, PATIENCE_S
 from textual.message import Message
 
-from sagline.device.procedure import Settings
 from sagline.device.progress import Finished, RepeatDone, Stepping
+from sagline.device.settings import Settings
 from sagline.tui import messages
 from sagline.tui.driver import Driver
 from sagline_board import faults

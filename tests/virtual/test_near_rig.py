@@ -7,9 +7,10 @@ import numpy as np
 
 from bench.nearrig import open_near
 from sagline.analysis.values import RawStep
-from sagline.device.procedure import Settings, run
+from sagline.device.procedure import run
 from sagline.device.progress import RepeatDone
 from sagline.device.rig import Rig, open_rig
+from sagline.device.settings import Settings
 
 ADDRESS = "virtual://6lr61?seed=5"
 

@@ -7,25 +7,32 @@ closing it turns the load off.
 
 from collections.abc import Generator, Iterator
 from contextlib import closing
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from functools import partial
 
 from uuid6 import uuid7
 
-from sagline.analysis import calibrated, lineplan, presence, stuck, target
+from sagline.analysis import calibrated, lineplan, stuck, target
 from sagline.analysis import plan as planning
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
 from sagline.analysis.estimate import estimate, read_series
 from sagline.analysis.repeats import require_usable
 from sagline.analysis.terminal import terminal
-from sagline.analysis.values import AnalysisError, Notice, RawStep
+from sagline.analysis.values import AnalysisError, RawStep
 from sagline.calibrations import Calibration
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
 from sagline.device import lineprocedure, stepping
+from sagline.device.admission import (
+    Seen,
+    open_voltage,
+    refuse_without_one_shot,
+    require_same_cell,
+    within_band,
+)
 from sagline.device.balance import UNBALANCED, keep_balanced
 from sagline.device.progress import (
     LINE_STEP,
@@ -43,18 +50,14 @@ from sagline.device.progress import (
 )
 from sagline.device.rests import drift_share, next_rest_ms, phase_ms
 from sagline.device.rig import Rig
-from sagline.errors import Refused, UsageError
-from sagline.plaintext import plain_text
+from sagline.device.settings import MAX_REPEATS, Settings
+from sagline.errors import UsageError
 from sagline.records import RECORD_SCHEMA, Asked, Ending, Record, RigIdentity, StepRecord
 from sagline.results import Result, Warning_
 from sagline_board import __version__, commands
 
 Segments = tuple[tuple[int, int], ...]
 
-# Below this nothing that could be measured is between the clips.
-ABSENT_V = presence.LEAST_V
-# Above this a cell without designation may be lithium or lead-acid.
-UNKNOWN_WITHOUT_ONE_SHOT_V = 1.7
 # How often a cell that rests longer is read, to be shown.
 RESTING_POLL_S = 0.1
 # The look at an unknown cell with the largest load: shorter than a repeat, not counted as one.
@@ -62,79 +65,8 @@ PROBE_MS = (1000, 150, 200)
 # Rest, ARM alone, rest: before any load, for one that conducts without being asked. The rest
 # outlasts ARM's letting go after whatever was on before by the look's own window.
 ARMED_MS = (300, 40, 60)
-# A cell that rests between steps comes back to within this of its open voltage.
-SAME_SHARE, SAME_V = 0.1, 0.05
-# A reading may be off by this much of itself, so a voltage is out of a band only beyond it.
-READING_LIMIT = 0.02
-MAX_REPEATS = 100
-# No cell works beyond; kelvins given for degrees Celsius are.
-TEMPERATURES_C = (-100.0, 150.0)
 # Refusals that are about what was asked for, not about the cell.
 _WISHES = ("load_not_in_bank", "unknown_designation", "time_outside_step", "few_points")
-
-
-@dataclass(frozen=True)
-class Settings:
-    """What the user asks of one measurement; None leaves the choice to the plan.
-
-    With `line` a V-I line is made after the repeats.
-    """
-
-    load_ohm: float | None = None
-    designation: str | None = None
-    repeats: int = 5
-    times_s: tuple[float, ...] = (0.1,)
-    label: str | None = None
-    operator: str | None = None
-    temperature_c: float | None = None
-    clear_trip: bool = False
-    target_u_rel: float | None = None
-    line: bool = False
-
-    def __post_init__(self) -> None:
-        if not 1 <= self.repeats <= MAX_REPEATS:
-            raise UsageError(
-                "bad_repeats",
-                f"{self.repeats} repeats are not possible.",
-                f"Ask for 1 to {MAX_REPEATS}; 5 is usual.",
-            )
-        for name in ("label", "designation", "operator"):
-            object.__setattr__(self, name, plain_text(name, getattr(self, name)))
-        if self.target_u_rel is not None and not 0.0 < self.target_u_rel < 1.0:
-            raise UsageError(
-                "bad_target",
-                f"A target of {self.target_u_rel:g} is not possible.",
-                "It is U(r)/r, between 0 and 1: 0.01 is 1 %.",
-            )
-        if self.target_u_rel is not None and self.repeats < 2:
-            raise UsageError(
-                "bad_target",
-                "A target needs the scatter of at least 2 repeats to begin with.",
-                "Leave out --repeats; 5 is usual.",
-            )
-        if not self.times_s or any(not 0.01 <= t <= 10.0 for t in self.times_s):
-            raise UsageError(
-                "bad_times",
-                "Each time must lie between 0.01 s and 10 s after switching.",
-                "Ask for example for --times 0.1,1.",
-            )
-        # Asked for twice, a time is reported once.
-        object.__setattr__(self, "times_s", tuple(dict.fromkeys(self.times_s)))
-        least_c, most_c = TEMPERATURES_C
-        if self.temperature_c is not None and not least_c <= self.temperature_c <= most_c:
-            raise UsageError(
-                "bad_temperature",
-                f"{self.temperature_c:g} °C is no temperature to measure a cell at.",
-                f"Give it in °C, from {least_c:g} to {most_c:g}.",
-            )
-
-
-@dataclass(frozen=True)
-class _Seen:
-    """The cell as it was first looked at: what it is said to be, and its open voltage."""
-
-    known: Designation | None
-    open_v: float
 
 
 def measure(rig: Rig, settings: Settings) -> Result:
@@ -165,12 +97,12 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         rig.clear_trip()
     # What was left by the run before is of another cell.
     rig.set_null(None)
-    open_v = _open_voltage(rig)
+    open_v = open_voltage(rig)
     yield OpenVoltage(open_v)
     known = None if settings.designation is None else find_designation(settings.designation)
-    band = _within_band(known, open_v)
-    _refuse_without_one_shot(rig, known, open_v)
-    seen = _Seen(known, open_v)
+    band = within_band(known, open_v)
+    refuse_without_one_shot(rig, known, open_v)
+    seen = Seen(known, open_v)
     yield from _look_for_stuck_loads(rig, seen)
     probe_r_ohm = None
     unknown = settings.load_ohm is None and settings.designation is None
@@ -267,110 +199,13 @@ def _aged(calibration: Calibration | None, at: datetime) -> calibrated.Calibrati
     return None if calibration is None else calibration.at(at)
 
 
-def _open_voltage(rig: Rig) -> float:
-    """Look at the cell, in both ranges if it fits, and leave the one to measure in set."""
-
-    def look(high: bool) -> presence.Taps:
-        rig.set_range(high)
-        return _taps(rig)
-
-    taps = look(True)
-    readings = [(True, taps)]
-    if not planning.needs_high_range(rig.profile, max(taps.sense_v, taps.force_v)):
-        readings.insert(0, (False, look(False)))
-    presence.refuse(rig.profile, rig.converter, readings, ABSENT_V)
-    return readings[0][1].sense_v
-
-
-def _taps(rig: Rig) -> presence.Taps:
-    live = rig.live()
-    return presence.Taps(live.sense_v, live.force_v, live.return_v)
-
-
-def _within_band(known: Designation | None, open_v: float) -> tuple[Notice, ...]:
-    """What must be said of a voltage beside the designation's; too high a one is refused.
-
-    A flat cell is still that cell; one of more volts than it can have is another, and what
-    is right for the one may hurt with the other. A lithium-ion cell below its cut-off is
-    refused: what is taken from it then harms it for good. No reading limit is left there,
-    for that errs on the cell's side.
-    """
-    if known is None:
-        return ()
-    if open_v > known.high_v * (1.0 + READING_LIMIT):
-        raise Refused(
-            "another_cell",
-            f"The cell has {open_v:.2f} V, and {known.designation} ({known.title}) at most "
-            f"{known.high_v:g} V: it must be another.",
-            "Give --designation as it is printed on the cell, or leave it out.",
-        )
-    if known.has_cut_off and open_v < known.low_v:
-        raise Refused(
-            "below_cut_off",
-            f"The cell has {open_v:.2f} V, which is below the cut-off of {known.low_v:g} V of "
-            f"{known.designation} ({known.title}); a load would harm it.",
-            "Charge it as its maker says and measure again. Where it has been so low for long, "
-            "do not charge it: have it recycled. If it is another cell, give its --designation.",
-        )
-    if open_v < known.low_v * (1.0 - READING_LIMIT):
-        return (
-            Notice(
-                "below_band",
-                f"{open_v:.2f} V is less than the {known.low_v:g} V of a flat {known.designation}",
-                "the cell is worn out, or another one: read what is printed on it",
-            ),
-        )
-    return ()
-
-
-def _require_same_cell(rig: Rig, seen: _Seen) -> None:
-    """Refuse a cell that was put in place of the one that was looked at.
-
-    Where there is none now, the step itself says so, and harms nothing.
-    """
-    taps = _taps(rig)
-    if presence.find(rig.profile, rig.converter, rig.high_range, taps) is not None:
-        return
-    if abs(taps.sense_v - seen.open_v) > SAME_SHARE * seen.open_v + SAME_V:
-        raise Refused(
-            "another_cell",
-            f"The cell had {seen.open_v:.2f} V and has {taps.sense_v:.2f} V now: "
-            "it is another one, or it has not recovered.",
-            "Leave the cell in until the end; let a tired one rest, then measure again.",
-        )
-    _within_band(seen.known, taps.sense_v)
-    _refuse_without_one_shot(rig, seen.known, taps.sense_v)
-
-
-def _refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:
-    """Keep a board that cannot end a pulse in hardware away from cells that could do harm."""
-    if rig.identity.one_shot:
-        return
-    why = "This board has no hardware that ends a pulse by itself"
-    if known is not None and known.rechargeable and known.chemistry != "nickel":
-        raise Refused(
-            "no_one_shot",
-            f"{why}, so no {known.title} cell is loaded.",
-            "Use it with primary or nickel cells; lithium and lead-acid need a board with it.",
-        )
-    if open_v <= UNKNOWN_WITHOUT_ONE_SHOT_V:
-        return
-    if known is None:
-        raise Refused(
-            "no_one_shot",
-            f"{why}, so no unknown cell above {UNKNOWN_WITHOUT_ONE_SHOT_V:g} V is loaded; "
-            f"this one has {open_v:.2f} V.",
-            "If it is a primary cell, say which with --designation, e.g. 6LR61 or CR2032.",
-        )
-
-
-def _look(rig: Rig, seen: _Seen, load: int) -> Generator[Progress, None, float]:
+def _look(rig: Rig, seen: Seen, load: int) -> Generator[Progress, None, float]:
     """One short step; return the cell's r in ohms, roughly."""
     step = yield from _step(rig, seen, load, _segments(load, PROBE_MS), 0, 0)
     return max(0.0, estimate([step], rig.profile, rig.converter, (0.1,)).r_at[0][1].value)
 
 
-def _look_for_stuck_loads(rig: Rig, seen: _Seen) -> Generator[Progress, None, None]:
+def _look_for_stuck_loads(rig: Rig, seen: Seen) -> Generator[Progress, None, None]:
     """See that no load conducts while none is switched on."""
     segments = tuple(zip((0, commands.ARM_ALONE, 0), ARMED_MS, strict=True))
     step = yield from _step(rig, seen, 0, segments, 0, 0)
@@ -393,7 +228,7 @@ def _rest(
 
 def _step(
     rig: Rig,
-    seen: _Seen,
+    seen: Seen,
     load: int,
     segments: Segments,
     repeat: int,
@@ -401,7 +236,7 @@ def _step(
     of: str = REPEAT,
 ) -> Generator[Progress, None, RawStep]:
     """One step with the cell that was looked at, and no other."""
-    same = partial(_require_same_cell, rig, seen)
+    same = partial(require_same_cell, rig, seen)
     return stepping.step(rig, load, segments, repeat, repeats, of, before=same)
 
 

@@ -312,13 +312,14 @@ class Rig:
     def measure(self, *, log: str | Path | None = None, **settings: Any) -> "Result":
         """Measure the cell and return its Result.
 
-        Settings are the fields of `sagline.device.procedure.Settings`: load_ohm,
+        Settings are the fields of `sagline.device.settings.Settings`: load_ohm,
         designation, repeats, times_s, label, operator, temperature_c, clear_trip, line. What a
         real rig measures is kept in the log; `log` names another file, and a simulated rig is
         kept there alone. A result that could not be kept says so in its warnings. Raises
         UsageError, Refused, LinkLost.
         """
-        from sagline.device.procedure import Settings, measure, run
+        from sagline.device.procedure import measure, run
+        from sagline.device.settings import Settings
         from sagline.log.choice import log_for
         from sagline.log.keeper import Keeper
 

@@ -20,7 +20,7 @@ from sagline.tui.driver import Driver
 from sagline.tui.messages import Failed
 
 if TYPE_CHECKING:
-    from sagline.device.procedure import Settings
+    from sagline.device.settings import Settings
 
 # How long the end of the program waits for the rig to be closed. A board that
 # does not answer turns its load off by itself.

@@ -30,8 +30,8 @@ from sagline.tui.messages import (
 )
 
 if TYPE_CHECKING:
-    from sagline.device.procedure import Settings
     from sagline.device.rig import Rig
+    from sagline.device.settings import Settings
 
 # The live voltage is read every five slices, a quarter of a second.
 SLICE_S = 0.05
@@ -120,8 +120,9 @@ class Driver(threading.Thread):
                     self._idle(rig)
 
     def _measure(self, rig: Rig) -> None:
-        from sagline.device.procedure import Settings, run
+        from sagline.device.procedure import run
         from sagline.device.progress import RepeatDone
+        from sagline.device.settings import Settings
         from sagline.log.choice import log_for
         from sagline.log.keeper import Keeper
 

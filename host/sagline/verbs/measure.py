@@ -92,7 +92,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Measure; print the result. Returns the exit status."""
     from sagline.config import load_config
-    from sagline.device.procedure import Settings
+    from sagline.device.settings import Settings
     from sagline.rigs import resolve
 
     config = load_config()
