@@ -3,13 +3,13 @@
 
 import pytest
 
-import sagline
+from bench.nearrig import open_near
 from sagline.results import Result
 from sagline.wording import Working
 
 
 def worked(address: str) -> tuple[Result, Working]:
-    with sagline.open_rig(address) as rig:
+    with open_near(address) as rig:
         result = rig.measure(repeats=5)
     assert result.current_a is not None
     working = Working.of(result.terminal, result.current_a.value)

@@ -3,7 +3,7 @@
 
 import pytest
 
-import sagline
+from bench.nearrig import open_near
 from sagline.virtual.cells import CELLS
 from sagline.virtual.truth import truth
 
@@ -14,7 +14,7 @@ WIDEST = {"sla12": 0.06, "starter12": 0.25, "hr6": 0.05, "lfp": 0.05}
 
 
 def measured(name, adc):
-    with sagline.open_rig(f"virtual://{name}?seed=0&adc={adc}") as rig:
+    with open_near(f"virtual://{name}?seed=0&adc={adc}") as rig:
         return rig.measure(designation=CELLS[name].designation, repeats=3)
 
 

@@ -8,6 +8,7 @@ import pytest
 
 import sagline
 from bench.line import T_S, compared, true_points
+from bench.nearrig import open_near
 from bench.true_calibration import rig_of
 from sagline.analysis import bank
 from sagline.analysis.estimate import estimate
@@ -141,7 +142,7 @@ def test_lines_of_several_rigs_hold_the_truth():
         address = f"virtual://cr2032?seed={seed}"
         parts, _ = rig_of(address)
         items = []
-        with sagline.open_rig(address) as rig:
+        with open_near(address) as rig:
             for item in run(rig, Settings(designation="CR2032", repeats=2, line=True)):
                 items.append(item)
                 if isinstance(item, LineStepDone) and item.number == item.count:

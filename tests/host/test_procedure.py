@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 
 import sagline
+from bench.nearrig import open_near
 from sagline.analysis import stuck, target
 from sagline.device.procedure import ARMED_MS, run
 from sagline.device.progress import (
@@ -44,7 +45,7 @@ def test_intervals_hold_the_truth_and_are_not_wider_than_they_must_be(name):
     true = truth(CELLS[name])["truth"]
     missed = {"r": 0, "emf": 0}
     for seed in range(20):
-        with sagline.open_rig(f"virtual://{name}?seed={seed}") as rig:
+        with open_near(f"virtual://{name}?seed={seed}") as rig:
             result = rig.measure(designation=designation, repeats=3)
         r, emf = result.r_ohm, result.emf_v
         missed["r"] += not r.low95 < true["r_at"][0]["value"] < r.high95
