@@ -122,10 +122,10 @@ def test_a_lost_rig_is_opened_again(opened: OpenedRigs) -> None:
 def test_a_refusal_keeps_the_rig_and_the_live_voltage(
     opened: OpenedRigs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from sagline.device import procedure
+    from sagline.device import admission
 
     # No cell can be taken out here: what would be there is declared to be too little.
-    monkeypatch.setattr(procedure, "ABSENT_V", 100.0)
+    monkeypatch.setattr(admission, "ABSENT_V", 100.0)
 
     def react(listener: Listener, message: Message) -> None:
         if isinstance(message, messages.LiveVoltage):
