@@ -23,8 +23,8 @@ def sheet() -> Sheet:
     s.builds = "full"
     _pump(s)
     s.box("Full build only: loads 2 to 4", (47, 7), (98, 28))
-    s.box("Full build only: ARM's pump", (50, 52), (112, 76))
-    s.note("W1 in the base build alone, in place of Q5", (90, 47))
+    s.box("Full build only: ARM's pump", (50, 44), (112, 64.6))
+    s.note("W1 in the base build alone, in place of Q5", (66, 38))
     s.note("Load current: thick wire, 0.75 mm2 or more, FP to RET", (10, 6))
     return s
 
@@ -119,7 +119,7 @@ def _sense_leads(s: Sheet) -> None:
 
 def _pump(s: Sheet) -> None:
     """Edges carry charge into C11; while it holds, Q6 keeps Q7 off and ARM's gate high."""
-    y = 69
+    y = 60
     s.label("ARM", (54, y), "left")
     s.wire(s.two("R 220", "R16", (54, y), "right"), (58, y))
     at = s.two("C 22n", "C10", (58, y), "right")
@@ -144,5 +144,5 @@ def _pump(s: Sheet) -> None:
     s.power("GND", (x, y - 5))
     s.wire((x, y - 9), (x + 4, y - 9))
     s.power("3V3", (x + 2, y - 13))
-    s.wire(s.two("R 10k", "R20", (x + 2, y - 13), "down"), (x + 2, y - 9))
+    s.wire(s.two("R 4.7k", "R20", (x + 2, y - 13), "down"), (x + 2, y - 9))
     s.label("ARM_GATE", (x + 4, y - 9))

@@ -13,7 +13,7 @@ def sheet() -> Sheet:
     s.builds = "full"
     _own_reference(s)
     _chain(s)
-    s.box("Full build only: null channel", (6, 38), (112, 73))
+    s.box("Full build only: null channel", (6, 37), (112, 64.8))
     return s
 
 
@@ -48,20 +48,20 @@ def _reference(s: Sheet) -> None:
 
 
 def _own_reference(s: Sheet) -> None:
-    s.power("3V3A", (14, 46))
-    s.wire((14, 46), (14, 47))
-    s.wire(s.two("R 470", "R72", (14, 47), "down"), (14, 51), (40, 51))
+    s.power("3V3A", (14, 42))
+    s.wire((14, 42), (14, 43))
+    s.wire(s.two("R 470", "R72", (14, 43), "down"), (14, 47), (44, 47))
     for kind, reference, x in (
-        ("reference 2.5", "U4", 14), ("C 2.2u", "C34", 23), ("C 100n", "C35", 30),
+        ("reference 2.5", "U4", 14), ("C 2.2u", "C34", 27), ("C 100n", "C35", 34),
     ):  # fmt: skip
-        s.wire((x, 51), (x, 52))
-        s.power("GND", s.two(kind, reference, (x, 52), "down"))
-    s.power("VN", (36, 51))
-    s.point("TP7", (40, 51))
+        s.wire((x, 47), (x, 48))
+        s.power("GND", s.two(kind, reference, (x, 48), "down"))
+    s.power("VN", (40, 47))
+    s.point("TP7", (44, 47))
 
 
 def _chain(s: Sheet) -> None:
-    y = 66
+    y = 58
     s.label("NULL_PWM", (16, y), "left")
     out = s.two("R 33", "R73", (16, y), "right")
     s.wire(out, (21, y))
@@ -92,4 +92,4 @@ def _chain(s: Sheet) -> None:
     s.power("GND", s.two("C 10n", "C38", (77, y + 2), "down"))
     s.label("N_PIN", (84, y + 1))
     s.note("VN, U5, C34 to C37 and the dividers' feet meet at one point of ground", (48, 44))
-    s.note("W3 in the base build alone: U2's input must not float", (58, 76))
+    s.note("W3 in the base build alone: U2's input must not float", (14, 68))

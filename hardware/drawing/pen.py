@@ -209,10 +209,12 @@ class Sheet:
         items: list[Written] = []
         for a, b in self._boxes:
             corners = (a, (b[0], a[1]), b, (a[0], b[1]), a)
-            items.append(
-                ["polyline", ["pts", *(["xy", *_mm(corner)] for corner in corners)],
-                 _stroke("dash"), ["uuid", identifier(self.name, "box", a, b)]]
-            )  # fmt: skip
+            # KiCad 6 takes two points a line, no more.
+            for one, other in itertools.pairwise(corners):
+                items.append(
+                    ["polyline", ["pts", ["xy", *_mm(one)], ["xy", *_mm(other)]], _stroke("dash"),
+                     ["uuid", identifier(self.name, "box", one, other)]]
+                )  # fmt: skip
         for text, at, height in self._notes:
             items.append(
                 ["text", Quoted(text), _at(at, 0), effects(height, "left"),

@@ -127,10 +127,10 @@ KINDS = {
     ),
     "range switch": Kind(
         "NMOS", "BSS138", "", "voltage 30 V, current 0.1 A, resistance 6000 mohm, drive 2.5 V, "
-        "gate 12 V, leakage 10 nA",
+        "gate 12 V, leakage 2 nA",
         "SOT-23", "Small N-channel MOSFET, threshold at most 1.5 V, such as BSS138",
         ("2N7002 with a threshold of at most 2 V", "DMN2004 class, SOT-23"),
-        "Grounds the range leg. Its leakage at 2 V is nanoamperes.",
+        "Grounds the range leg. What it leaks at 2 V adds to the divider's error.",
     ),
     "npn": Kind(
         "NPN", "BC547B", "", "voltage 30 V, current 0.1 A", "TO-92",
@@ -163,7 +163,7 @@ KINDS = {
     "R 470": _small("470", "Feeds the null's reference."),
     "R 1k": _small("1k", "In series with every gate."),
     "R 2.2k": _small("2.2k", "Bleeds 3V3, so that a live battery cannot raise a dead board's."),
-    "R 4.7k": _small("4.7k", "Holds a gate low while its pin floats; pulls up the bus."),
+    "R 4.7k": _small("4.7k", "Holds a gate low while its pin floats; elsewhere pulls up."),
     "R 47k": _small("47k", "Second stage of the null's filter."),
     "R 100k": _small("100k", "Holds the range, and ARM's gate, where they are safe."),
     "R 220k": _small("220k", "Base of ARM's inverter."),
@@ -197,9 +197,10 @@ KINDS = {
         "The null's own, so that the board's converter does not move it.",
     ),
     "amplifier": Kind(
-        "QUAD_AMPLIFIER", "MCP6024", "", "supply 5.5 V, offset 500 uV, bias 1 nA", "DIP-14",
-        "Quad rail-to-rail CMOS operational amplifier, offset at most 0.5 mV, 10 MHz, MCP6024",
-        ("OPA4340", "MCP6054 (slower)"),
+        "QUAD_AMPLIFIER", "MCP6054", "", "supply 5.5 V, offset 150 uV, bias 1 nA",
+        "SOIC-14 or TSSOP-14 on an adapter",
+        "Quad rail-to-rail CMOS operational amplifier, offset at most 0.15 mV, MCP6054",
+        ("OPA4376", "two MCP6052"),
         "Followers: a divider must not be loaded by what a converter draws.",
     ),
     "gate": Kind(

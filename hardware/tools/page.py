@@ -13,6 +13,8 @@ from tools.geometry import Point, bodies, pin_points, transform
 from tools.sexp import Expression, every, first, numbers
 
 WIDTH_MM, HEIGHT_MM = 297.0, 210.0
+TITLE_BLOCK_MM = (176.0, 164.0)
+"""Left and top of what KiCad fills in the lower right corner."""
 CHARACTER = 0.84
 """Width of a character of the picture's typeface (of one width for all), in its height."""
 _PIN_TEXT_GAP_MM = 0.6
@@ -158,6 +160,8 @@ def clashes(page: Page) -> list[str]:
         left, top, right, bottom = words.box
         if min(left, top) < 5.0 or right > WIDTH_MM - 5.0 or bottom > HEIGHT_MM - 12.0:
             found.append(f"{words.text!r} runs off the paper")
+        if right > TITLE_BLOCK_MM[0] and bottom > TITLE_BLOCK_MM[1]:
+            found.append(f"{words.text!r} in KiCad's title block")
         for other in page.words[index + 1 :]:
             x0, y0, x1, y1 = other.box
             if left < x1 and x0 < right and top < y1 and y0 < bottom:

@@ -40,12 +40,14 @@ def test_overlapping_words_are_seen() -> None:
         Words("R2", (101.0, 100.5), 1.27, "start"),
         Words("C1", (150.0, 100.0), 1.27, "middle"),
         Words("far out", (290.0, 50.0), 1.27, "start"),
+        Words("low", (200.0, 180.0), 1.27, "start"),
     ]
     page.wires = [[(140.0, 100.2), (160.0, 100.2)], [(140.0, 102.0), (160.0, 102.0)]]
     assert clashes(page) == [
         "'R1' on 'R2'",
         "'C1' on a line at (140.0, 100.2)",
         "'far out' runs off the paper",
+        "'low' in KiCad's title block",
     ]
 
 
