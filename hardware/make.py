@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: MIT
 """Make everything that follows from the drawing: `python hardware/make.py`.
 
-Schematic files, their pictures, bom.csv and wiring.csv are written anew from `drawing/`;
+Schematic files, their pictures, bom.csv, wiring.csv and pins.csv are written anew from `drawing/`;
 `--check` writes nothing and names what is not as it would be made.
 """
 
@@ -13,7 +13,8 @@ import tempfile
 from pathlib import Path
 
 from drawing import rig
-from tools.bom import bom, wiring
+from tools.bom import bom, header, wiring
+from tools.circuit import BOARD
 from tools.netlist import Netlist, load
 from tools.svg import pictures
 
@@ -33,6 +34,7 @@ def make(folder: Path) -> None:
     nets = netlist(folder)
     (folder / "bom.csv").write_text(bom(nets), encoding="utf-8")
     (folder / "wiring.csv").write_text(wiring(nets), encoding="utf-8")
+    (folder / "pins.csv").write_text(header(nets, BOARD), encoding="utf-8")
 
 
 def stale(folder: Path = HERE) -> list[str]:

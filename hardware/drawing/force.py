@@ -127,7 +127,7 @@ def _pump(s: Sheet) -> None:
     x = at[0] + 2
     s.power("GND", (x, y + 2))
     s.wire((x, y - 2), (x, y - 4), (x + 21, y - 4))
-    for kind, reference, column in (("C 100n film", "C11", x + 7), ("R 2.2M", "R17", x + 14)):
+    for kind, reference, column in (("C 100n film", "C11", x + 7), ("R 1.5M", "R17", x + 14)):
         s.wire((column, y - 4), (column, y - 3))
         s.power("GND", s.two(kind, reference, (column, y - 3), "down"))
     base = s.two("R 1M", "R18", (x + 21, y - 4), "right")

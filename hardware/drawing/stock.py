@@ -168,7 +168,7 @@ KINDS = {
     "R 100k": _small("100k", "Holds the range, and ARM's gate, where they are safe."),
     "R 220k": _small("220k", "Base of ARM's inverter."),
     "R 1M": _small("1M", "From ARM's store to its transistor."),
-    "R 2.2M": _small("2.2M", "Empties ARM's store."),
+    "R 1.5M": _small("1.5M", "Empties ARM's store."),
     "C 100p": _capacitor("100p", "5%", "ceramic C0G", ("C0G of 25 V in 0805", "polystyrene"),
                          "Takes the edge's spikes off a divider's node."),
     "C 10n": _capacitor("10n", "10%", "ceramic C0G or film", ("PPS film", "X7R"),

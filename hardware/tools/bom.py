@@ -54,12 +54,12 @@ def wiring(netlist: Netlist) -> str:
     return _csv(("Net", "Pins", "Connects"), rows)
 
 
-def header(netlist: Netlist, board: str) -> list[tuple[str, str, str]]:
-    """What the board's pins are wired to: pin number, pin name, net; in order."""
+def header(netlist: Netlist, board: str) -> str:
+    """CSV: what the board's pins are wired to, in the order of their numbers."""
     rows = []
     for number, pin in sorted(netlist.parts[board].pins.items(), key=lambda each: int(each[0])):
         rows.append((number, pin.name, netlist.net(board, number) or "not connected"))
-    return rows
+    return _csv(("Pin", "Name", "Net"), rows)
 
 
 def _csv(columns: tuple[str, ...], rows: list[tuple]) -> str:

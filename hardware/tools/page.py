@@ -95,7 +95,7 @@ def _label(label: Expression, done: Page) -> None:
     words = Words(text, (x + way * _LABEL_POINT_MM, y), height, "start" if way > 0.0 else "end")
     done.words.append(words)
     far = x + way * (_LABEL_POINT_MM + len(text) * CHARACTER * height + 0.5)
-    near, up = x + way * 0.9, 0.85 * height
+    near, up = x + way * 0.9, 0.98 * height
     done.lines.append(
         [(x, y), (near, y - up), (far, y - up), (far, y + up), (near, y + up), (x, y)]
     )
