@@ -20,8 +20,9 @@ def pins_are_the_profiles(c: Circuit) -> Findings:
         found.append("the gates are not on pins next to each other")
     if c.build == "full" and not n.on(c.gpio(pins["arm"]), "R"):
         found.append(f"ARM does not hang on GP{pins['arm']}")
-    if not n.on(c.gpio(pins["range"]), "R"):
-        found.append(f"the range does not hang on GP{pins['range']}")
+    for switch in c.leg_switches(c.node(0)):
+        if not c.resistors(n.net(switch, "G"), c.gpio(pins["range"])):
+            found.append(f"the range does not hang on GP{pins['range']}")
     for channel in range(3):
         if not c.node(channel) or not c.chain(c.tap(channel), c.node(channel)):
             found.append(f"GP{pins['adc'][channel]} does not read channel {channel}'s tap")
