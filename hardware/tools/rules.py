@@ -10,11 +10,12 @@ from tools.circuit import Circuit
 from tools.connections import CONNECTIONS
 from tools.netlist import Netlist
 from tools.ratings import RATINGS
+from tools.reading import READING
 from tools.sameness import SAMENESS
 
 BUILDS = ("full", "base")
 RULES: dict[str, Callable[[Circuit], list[str]]] = {
-    rule.__name__: rule for rule in (*CONNECTIONS, *RATINGS, *SAMENESS)
+    rule.__name__: rule for rule in (*CONNECTIONS, *READING, *RATINGS, *SAMENESS)
 }
 
 

@@ -60,6 +60,7 @@ class Bench:
     arm: str = TOGGLING
     held: tuple[int, ...] = ()
     shorted: frozenset[str] = frozenset()
+    build: str = "full"
     earthed: bool = False
     floating: bool = False
     supply_v: float = 3.3
@@ -69,7 +70,9 @@ class Bench:
     end_s: float = END_S
 
     def deck(self) -> str:
-        deck = Deck(make.netlist().build("full"), powered=self.powered, shorted=set(self.shorted))
+        deck = Deck(
+            make.netlist().build(self.build), powered=self.powered, shorted=set(self.shorted)
+        )
         deck.supply_v, deck.scale = self.supply_v, dict(self.scale)
         if self.powered and not self.floating:
             deck.pins = {number: "0" for number in (*PINS["gates"], PINS["arm"])}
@@ -84,11 +87,14 @@ class Bench:
                 deck.pins[PINS["arm"]] = self.arm
             deck.pins.update(dict.fromkeys(self.held, "3.3"))
         deck.stimulus = self._cell(deck)
-        saved = " ".join(f"v({node})" for node in NODES) + " i(vcell)"
+        drawn = {
+            deck.node(ref, pin) for ref, part in deck.netlist.parts.items() for pin in part.pins
+        }
+        saved = " ".join(f"v({node})" for node in NODES if node in {*drawn, "pos", "neg"})
         return deck.text(
             [
                 f".options method={self.method} reltol=1e-4 abstol=1e-10 vntol=1e-7 itl1=500",
-                f".save {saved}",
+                f".save {saved} i(vcell)",
                 f".tran 5u {self.end_s:g} 0 {self.end_s / 400.0:g}",
             ]
         )
@@ -114,7 +120,7 @@ class Bench:
 
 NODES = (
     "pos", "neg", "fp", "ret", "s_pin", "f_pin", "r_pin", "n_pin", "3v3", "3v3a", "ref", "vn",
-    "arm_gate", "c11_1", "q1_1", "q4_1", "d11_2", "d14_2", "range_gate",
+    "arm_gate", "c11_1", "q1_1", "q4_1", "d11_2", "d12_2", "d13_2", "d14_2", "range_gate",
 )  # fmt: skip
 
 
