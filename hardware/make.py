@@ -30,11 +30,11 @@ def make(folder: Path) -> None:
     """Write everything into `folder`."""
     rig.draw(folder / "rig")
     for name, text in pictures(folder / "rig").items():
-        (folder / "rig" / name).write_text(text, encoding="utf-8")
+        (folder / "rig" / name).write_text(text, encoding="utf-8", newline="\n")
     nets = netlist(folder)
-    (folder / "bom.csv").write_text(bom(nets), encoding="utf-8")
-    (folder / "wiring.csv").write_text(wiring(nets), encoding="utf-8")
-    (folder / "pins.csv").write_text(header(nets, BOARD), encoding="utf-8")
+    (folder / "bom.csv").write_text(bom(nets), encoding="utf-8", newline="\n")
+    (folder / "wiring.csv").write_text(wiring(nets), encoding="utf-8", newline="\n")
+    (folder / "pins.csv").write_text(header(nets, BOARD), encoding="utf-8", newline="\n")
 
 
 def stale(folder: Path = HERE) -> list[str]:
@@ -45,7 +45,7 @@ def stale(folder: Path = HERE) -> list[str]:
         names = {path.relative_to(fresh) for path in fresh.rglob("*") if path.is_file()}
         kept = {path.relative_to(folder) for path in (folder / "rig").iterdir()}
         return sorted(
-            str(name)
+            name.as_posix()
             for name in names | kept
             if not (folder / name).exists()
             or not (fresh / name).exists()

@@ -44,7 +44,7 @@ def draw(folder: Path) -> None:
     """Write every file into `folder`."""
     folder.mkdir(parents=True, exist_ok=True)
     for name, text in files().items():
-        (folder / name).write_text(text, encoding="utf-8")
+        (folder / name).write_text(text, encoding="utf-8", newline="\n")
 
 
 def _root(drawn: list[Sheet]) -> Written:
