@@ -25,7 +25,7 @@ from sagline_board.profile import LOADS, ONBOARD, PINS
 # Ctrl-C works before the firmware starts, for whoever needs the board back.
 START_DELAY_MS = 1500
 # Edges that fill ARM's pump before the first gate, so that current flows from
-# the gate's edge on. The pump's circuit is not drawn yet: an assumption.
+# the gate's edge on (simulated: 28 are enough, see hardware/verification.md).
 ARM_EDGES = 64
 # Where what is kept through a reset lies in the board's file system.
 FOLDER = "/"

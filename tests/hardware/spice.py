@@ -1,0 +1,159 @@
+# SPDX-License-Identifier: MIT
+"""The drawn circuit on a cell, in ngspice: what the leads, the cell and the firmware do to it."""
+
+from __future__ import annotations
+
+import shutil
+import subprocess
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+import numpy as np
+from numpy.typing import NDArray
+
+import make
+from plant.simulator import PlantError, read_raw
+from sagline_board.profile import PINS
+from tools.deck import Deck
+
+Floats = NDArray[np.float64]
+Columns = dict[str, Floats]
+
+NO_NGSPICE = shutil.which("ngspice") is None
+WHY = "ngspice is not installed (on Debian: apt-get install ngspice)"
+TIME_OUT_S = 60.0
+
+ON_S, END_S = 3e-3, 8e-3
+EDGE_S = 30e-6
+"""Time between two edges of ARM's pin while the plain loop samples (emulated)."""
+TOGGLING = f"pulse(0 3.3 0 20n 20n {EDGE_S - 20e-9:g} {2 * EDGE_S:g})"
+
+
+def edges(count: int, apart_s: float, high_v: float = 3.3) -> str:
+    """A pin that changes so often from the start, and then rests."""
+    points = ["0 0"]
+    for edge in range(count):
+        at_s, level = (edge + 1) * apart_s, high_v * ((edge + 1) % 2)
+        points += [f"{at_s:.9g} {high_v - level:g}", f"{at_s + 20e-9:.9g} {level:g}"]
+    return f"pwl({' '.join(points)})"
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A cell of `emf_v` behind `r_ohm`, four leads, and what is the matter.
+
+    `load` is an index into the bank, None for no pulse; `lost` are leads (J1 to J4) off the
+    cell; `held` are pins that stand high throughout; `earthed` joins
+    the computer's ground with the battery's negative pole; `floating` leaves the board's pins to
+    themselves; `scale` is by how much values of parts are off; `shorted` are switches that conduct.
+    """
+
+    emf_v: float
+    r_ohm: float = 0.1
+    load: int | None = None
+    high: bool = True
+    reversed: bool = False
+    lost: frozenset[str] = frozenset()
+    powered: bool = True
+    arm: str = TOGGLING
+    held: tuple[int, ...] = ()
+    shorted: frozenset[str] = frozenset()
+    build: str = "full"
+    earthed: bool = False
+    floating: bool = False
+    supply_v: float = 3.3
+    scale: tuple[tuple[str, float], ...] = ()
+    method: str = "trap"
+    on_s: float = ON_S
+    end_s: float = END_S
+
+    def deck(self) -> str:
+        deck = Deck(
+            make.netlist().build(self.build), powered=self.powered, shorted=set(self.shorted)
+        )
+        deck.supply_v, deck.scale = self.supply_v, dict(self.scale)
+        if self.powered and not self.floating:
+            deck.pins = {number: "0" for number in (*PINS["gates"], PINS["arm"])}
+            # The firmware drives it; left alone it would be pulled up.
+            deck.pins[PINS["range"]] = "3.3" if self.high else "0"
+            if self.load is not None:
+                width_s = self.end_s - 2e-3 - self.on_s
+                deck.pins[PINS["gates"][self.load]] = (
+                    f"pulse(0 3.3 {self.on_s:g} 10n 10n {width_s:g})"
+                )
+            if self.load is not None:
+                deck.pins[PINS["arm"]] = self.arm
+            deck.pins.update(dict.fromkeys(self.held, "3.3"))
+        deck.stimulus = self._cell(deck)
+        drawn = {
+            deck.node(ref, pin) for ref, part in deck.netlist.parts.items() for pin in part.pins
+        }
+        saved = " ".join(f"v({node})" for node in NODES if node in {*drawn, "pos", "neg"})
+        return deck.text(
+            [
+                f".options method={self.method} reltol=1e-4 abstol=1e-10 vntol=1e-7 itl1=500",
+                f".save {saved} i(vcell)",
+                f".tran 5u {self.end_s:g} 0 {self.end_s / 400.0:g}",
+            ]
+        )
+
+    def _cell(self, deck: Deck) -> list[str]:
+        pos, neg = ("neg", "pos") if self.reversed else ("pos", "neg")
+        lines = [f"vemf c0 {neg} {self.emf_v:g}", "vcell c0 c1 0", f"rcell c1 {pos} {self.r_ohm:g}"]
+        for clip, end, ohm in (("J1", "pos", 0.04), ("J2", "neg", 0.06)):
+            node = deck.node(clip, "1")
+            if clip in self.lost:
+                lines.append(f"r{clip} {node} {end} 1g")
+                continue
+            # Half a metre of wire; the resistor keeps the simulator from ringing for ever.
+            lines += [f"r{clip} {node} {clip}l {ohm}", f"l{clip} {clip}l {end} 0.5u"]
+            lines += [f"rp{clip} {clip}l {end} 20"]
+        if self.earthed:
+            lines.append(f"rearth 0 {neg} 0.2")
+        for clip, end in (("J3", "pos"), ("J4", "neg")):
+            ohm = "1g" if clip in self.lost else "0.05"
+            lines.append(f"r{clip} {deck.node(clip, '1')} {end} {ohm}")
+        return lines
+
+
+NODES = (
+    "pos", "neg", "fp", "ret", "s_pin", "f_pin", "r_pin", "n_pin", "3v3", "3v3a", "ref", "vn",
+    "arm_gate", "c11_1", "q1_1", "q4_1", "d11_2", "d12_2", "d13_2", "d14_2", "range_gate",
+)  # fmt: skip
+
+
+@cache
+def run(bench: Bench) -> Columns:
+    """Columns of the bench's run. Raises PlantError where ngspice does not come to the end."""
+    return simulate(bench.deck(), bench.end_s)
+
+
+def simulate(deck: str, end_s: float) -> Columns:
+    """Run a deck to its end. Raises PlantError where that fails or takes too long."""
+    with TemporaryDirectory() as folder:
+        source, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
+        source.write_text(deck, encoding="ascii")
+        try:
+            done = subprocess.run(
+                ["ngspice", "-n", "-b", "-r", str(raw), str(source)],
+                capture_output=True,
+                text=True,
+                timeout=TIME_OUT_S,
+                check=False,
+            )
+        except subprocess.TimeoutExpired as error:
+            raise PlantError(f"ngspice took longer than {TIME_OUT_S:g} s") from error
+        said = done.stdout + done.stderr
+        if done.returncode or not raw.exists() or "aborted" in said:
+            raise PlantError(f"ngspice ended with {done.returncode}: {said[-1500:]}")
+        columns = read_raw(raw)
+    if columns["time"][-1] < end_s * (1.0 - 1e-6):
+        raise PlantError(f"ngspice stopped at {columns['time'][-1]:g} s: {said[-800:]}")
+    return columns
+
+
+def at(columns: Columns, name: str, t_s: float) -> float:
+    """A column's value at an instant."""
+    return float(np.interp(t_s, columns["time"], columns[name]))
