@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sagline.calibrations import Calibration
-from sagline.device.link import Link
 from sagline.device.rig import Rig
 from sagline.virtual.port import VirtualPort
 
@@ -31,14 +30,4 @@ class NearRig(Rig):
 
 def open_near(address: str, calibration: Calibration | None = None) -> NearRig:
     """Open the simulated rig at `address`, with this calibration or that which its board keeps."""
-    link = Link.open(address, None)
-    try:
-        rig = NearRig(link, address)
-        if calibration is None:
-            rig.read_calibration()
-        else:
-            rig.calibration = calibration
-        return rig
-    except BaseException:
-        link.close()
-        raise
+    return NearRig.open(address, None, calibration)

@@ -4,7 +4,6 @@
 from __future__ import annotations
 
 import shutil
-import subprocess
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -14,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import make
-from plant.simulator import PlantError, read_raw
+from plant.simulator import columns_of
 from sagline_board.profile import PINS
 from tools.deck import Deck
 
@@ -23,7 +22,6 @@ Columns = dict[str, Floats]
 
 NO_NGSPICE = shutil.which("ngspice") is None
 WHY = "ngspice is not installed (on Debian: apt-get install ngspice)"
-TIME_OUT_S = 60.0
 
 ON_S, END_S = 3e-3, 8e-3
 EDGE_S = 30e-6
@@ -133,25 +131,7 @@ def run(bench: Bench) -> Columns:
 def simulate(deck: str, end_s: float) -> Columns:
     """Run a deck to its end. Raises PlantError where that fails or takes too long."""
     with TemporaryDirectory() as folder:
-        source, raw = Path(folder) / "deck.cir", Path(folder) / "deck.raw"
-        source.write_text(deck, encoding="ascii")
-        try:
-            done = subprocess.run(
-                ["ngspice", "-n", "-b", "-r", str(raw), str(source)],
-                capture_output=True,
-                text=True,
-                timeout=TIME_OUT_S,
-                check=False,
-            )
-        except subprocess.TimeoutExpired as error:
-            raise PlantError(f"ngspice took longer than {TIME_OUT_S:g} s") from error
-        said = done.stdout + done.stderr
-        if done.returncode or not raw.exists() or "aborted" in said:
-            raise PlantError(f"ngspice ended with {done.returncode}: {said[-1500:]}")
-        columns = read_raw(raw)
-    if columns["time"][-1] < end_s * (1.0 - 1e-6):
-        raise PlantError(f"ngspice stopped at {columns['time'][-1]:g} s: {said[-800:]}")
-    return columns
+        return columns_of(deck, Path(folder), end_s)
 
 
 def at(columns: Columns, name: str, t_s: float) -> float:

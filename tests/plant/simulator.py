@@ -53,8 +53,9 @@ class Run:
         return self.on_s[step] - 1e-9
 
 
-def run(deck: str, folder: Path, steps: int = STEPS) -> Run:
-    """Run a deck in `folder`. Raises PlantError where ngspice does not come to the end."""
+def columns_of(deck: str, folder: Path, end_s: float) -> dict[str, Floats]:
+    """Run a deck in `folder`; return its columns by name. Raises PlantError where ngspice does not
+    come to the end."""
     source, raw = folder / "deck.cir", folder / "deck.raw"
     source.write_text(deck, encoding="ascii")
     raw.unlink(missing_ok=True)
@@ -70,11 +71,16 @@ def run(deck: str, folder: Path, steps: int = STEPS) -> Run:
         raise PlantError(f"ngspice took longer than {TIME_OUT_S:g} s") from error
     said = done.stdout + done.stderr
     if done.returncode or not raw.exists() or "aborted" in said or "too small" in said:
-        raise PlantError(f"ngspice ended with {done.returncode}: {said[-800:]}")
+        raise PlantError(f"ngspice ended with {done.returncode}: {said[-1500:]}")
     columns = read_raw(raw)
-    end_s = steps * PERIOD_S
-    if columns["time"][-1] < end_s * (1.0 - 1e-9):
+    if columns["time"][-1] < end_s * (1.0 - 1e-6):
         raise PlantError(f"ngspice stopped at {columns['time'][-1]:g} s: {said[-800:]}")
+    return columns
+
+
+def run(deck: str, folder: Path, steps: int = STEPS) -> Run:
+    """Run a deck in `folder`. Raises PlantError where ngspice does not come to the end."""
+    columns = columns_of(deck, folder, steps * PERIOD_S)
     sense_v = columns["v(sp)"]
     return Run(
         columns["time"],

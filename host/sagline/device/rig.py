@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -73,6 +73,23 @@ class Rig:
         self.high_range = True
         self.null_setting: int | None = None
         self._calibration = RigCalibration(link, self.identity.serial, address)
+
+    @classmethod
+    def open(
+        cls, address: str, trace: str | None = None, calibration: "Calibration | None" = None
+    ) -> Self:
+        """Open the rig at `address`, as `open_rig` does."""
+        link = Link.open(address, trace)
+        try:
+            rig = cls(link, address)
+            if calibration is None:
+                rig.read_calibration()
+            else:
+                rig.calibration = calibration
+            return rig
+        except BaseException:
+            link.close()
+            raise
 
     @property
     def calibration(self) -> "Calibration | None":
@@ -380,14 +397,4 @@ def open_rig(
     `trace` names a file in which every byte is kept; "replay://FILE" plays it. `calibration`
     is this rig's; without it the board's own is read. Raises UsageError, LinkLost, WrongDevice.
     """
-    link = Link.open(address, trace)
-    try:
-        rig = Rig(link, address)
-        if calibration is None:
-            rig.read_calibration()
-        else:
-            rig.calibration = calibration
-        return rig
-    except BaseException:
-        link.close()
-        raise
+    return Rig.open(address, trace, calibration)
