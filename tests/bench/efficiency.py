@@ -28,8 +28,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-import sagline
 from bench.draws import FRONT_ENDS, names
+from bench.nearrig import open_near
 from bench.observer import observe
 from bench.spread import spread
 from sagline.analysis.values import RawStep
@@ -115,7 +115,7 @@ def measured(address: str, designation: str) -> tuple[list[RawStep], Result]:
     steps = []
     with (
         mock.patch.object(port, "draw_parts", lambda *_, **__: nominal_parts()),
-        sagline.open_rig(address) as rig,
+        open_near(address) as rig,
         closing(run(rig, Settings(designation=designation))) as items,
     ):
         for item in items:
