@@ -291,9 +291,9 @@ def test_apply_leaves_the_list_it_is_given() -> None:
     assert len({item.name for item in changed}) == len(changed)
 
 
-RIGS = 200
-# 200 rigs at 95 %: s.d. 1.54 %, so three s.d. below, and above up to one miss.
-LEAST, MOST = 0.904, 0.995
+RIGS = 100
+# 100 rigs at 95 %: s.d. 2.2 %, so three s.d. below, and above up to one miss.
+LEAST, MOST = 0.884, 0.99
 
 
 @pytest.mark.parametrize(
@@ -330,5 +330,5 @@ def test_calibrated_intervals_cover_and_are_not_inflated(
     errors, widths = np.abs(np.array(errors)), np.array(widths)
     covered = (errors <= widths).mean(axis=0)
     assert (covered >= LEAST).all() and (covered <= MOST).all(), covered
-    # The ideal interval is the 95 % quantile of the error itself; 200 fix it to 7 %.
+    # The ideal interval is the 95 % quantile of the error itself; 100 fix it to 10 %.
     assert (widths.mean(axis=0) < 1.2 * np.quantile(errors, 0.95, axis=0)).all()

@@ -15,9 +15,10 @@ from sagline.analysis.budget import coverage_factor
 from sagline.analysis.estimate import estimate
 from sagline.analysis.repeats import combine
 
-RIGS = 300
-# 300 rigs at 95 %: s.d. 1.26 %, so 90.6 to 98.8 % is three and a half s.d. below, three above.
-LEAST, MOST = 0.906, 0.988
+RIGS = 150
+# 150 rigs at 95 %: s.d. 1.8 %, so 88.7 % is three and a half s.d. below, and that all but one are
+# held has a chance of 0.4 %. `tests/bench/coverage.py` asks it of ten thousand.
+LEAST, MOST = 0.887, 0.99
 
 
 @pytest.mark.parametrize(
@@ -55,15 +56,15 @@ def test_intervals_cover_and_are_not_inflated(
     for key in ("r", "e"):
         covered = np.mean([inside for inside, _ in widths[key]])
         assert LEAST <= covered <= MOST, f"{name} {key}: {covered:.3f}"
-        # The ideal interval is the 95 % quantile of the error itself; 300 fix it to 5 %.
+        # The ideal interval is the 95 % quantile of the error itself; 150 fix it to 7 %.
         ideal = np.quantile(np.abs(errors[key]), 0.95)
-        assert np.mean([width for _, width in widths[key]]) < 1.15 * ideal, f"{name} {key}"
+        assert np.mean([width for _, width in widths[key]]) < 1.2 * ideal, f"{name} {key}"
 
 
 def test_type_a_of_the_repeats_covers() -> None:
     """Noise alone (50 codes, so that nothing else matters): Student's interval of r and E."""
     rng = np.random.default_rng(5)
-    factor, cell, sets = coverage_factor(4), Cell(1.58, 0.16), 400
+    factor, cell, sets = coverage_factor(4), Cell(1.58, 0.16), 200
     inside = np.zeros(2)
     for _ in range(sets):
         steps = [
@@ -79,5 +80,5 @@ def test_type_a_of_the_repeats_covers() -> None:
         # E is that of the first repeat, with the noise of its own rest.
         edge = Rig().code(1, 0, 1.58, False)
         inside[1] += abs(levels.edge - edge) <= 1.96 * levels.edge_u
-    # 400 sets: s.d. 1.1 %.
-    assert inside / sets == pytest.approx(0.95, abs=0.035)
+    # 200 sets: s.d. 1.5 %.
+    assert inside / sets == pytest.approx(0.95, abs=0.047)

@@ -10,6 +10,10 @@ rest, by the circuit without converters; the truth of the line is the one throug
 with the same weights. Beside E and r it judges the gap between the line's E and the open-circuit
 one, and the two-current r of the lightest and the heaviest point.
 
+The interval of the gap may cover too often: each step begins at an open level of its own, so that
+a converter's non-linearity is in the scatter as well as in its own term. It is the threshold of a
+warning, and no figure.
+
 `--save` and `--read` are those of coverage.py. Exit status 1 as there, and where more than 3 % of
 the draws are told a dependence on the current or an activation polarization that the simulated
 cells, which are linear, do not have.
@@ -34,7 +38,7 @@ import numpy as np
 from bench.draws import BOARDS, FRONT_ENDS, Figure, names
 from bench.nearrig import open_near
 from bench.spread import spread
-from bench.tally import Cover
+from bench.tally import LEVEL, Cover
 from bench.true_calibration import calibration_of, rig_of
 from sagline.analysis.estimate import estimate
 from sagline.analysis.line import through
@@ -193,6 +197,8 @@ def report(draws: Sequence[LineDraw]) -> tuple[list[str], list[str]]:
                 f"U/true {half:>6} bias {cover.bias:+.2f} sd {cover.sd:.2f} "
                 f"worst {cover.worst:.2f}"
             )
+            if name == "gap" and cover.share > LEVEL:
+                continue
             broken += [f"{' '.join(key)} {name}: {said}" for said in cover.wrong(allowed)]
     said = Counter(code for draw in draws for code in draw.said)
     for code, count in said.most_common():

@@ -1,9 +1,12 @@
 # SPDX-License-Identifier: MIT
 """Cells in a circuit simulator: truth, found, error, U, share covered (simulated; needs ngspice).
 
-    python tests/bench/plant.py [--seeds 40] [--cells 'LR6,CR2032'] [--adc ads1115] [--json]
+    python tests/bench/plant.py [--seeds 40] [--cells 'LR6,CR2032'] [--adc ads1115]
+        [--block-codes 64] [--json]
 
 Each seed draws a board (its load too, so that each has a run of its own) and its noise.
+A block of the ADS1115's codes errs alike; the analysis assumes blocks of 16 codes, and 64 means
+that a level which crosses some codes averages less than it assumes.
 "perfect" is the error on a board as marked, without noise and rounding. Exit status 1 where
 the intervals hold the truth so rarely that 95 % is not believed.
 """
@@ -23,6 +26,7 @@ from analysis.analytic_cell import PROFILE
 from plant import measured
 from plant.cases import HEADLINE_S, reach
 from plant.cells import CELLS
+from plant.parts import BLOCK_CODES
 from sagline.analysis.estimate import estimate
 from sagline_board.profile import ADS1115, ONBOARD
 
@@ -49,7 +53,7 @@ class Row:
         return self.held >= int(binom.ppf(UNLUCKY, self.seeds, 0.95))
 
 
-def study(name: str, converter: int, seeds: int) -> list[Row]:
+def study(name: str, converter: int, seeds: int, block_codes: float) -> list[Row]:
     """E, r(0.1 s) and r(t_f) of one cell."""
     cell = CELLS[name]
     errors: dict[str, list[float]] = {}
@@ -59,7 +63,10 @@ def study(name: str, converter: int, seeds: int) -> list[Row]:
     for seed in (None, *range(seeds)):
         # Other boards for each cell, or all cells would share the luck of a few.
         own = None if seed is None else 10_000 * list(CELLS).index(name) + seed
-        found, steps = measured.ideal(cell) if own is None else measured.drawn(cell, own)
+        if own is None:
+            found, steps = measured.ideal(cell)
+        else:
+            found, steps = measured.drawn(cell, own, block_codes=block_codes)
         result = estimate(steps, PROFILE, converter, (HEADLINE_S,))
         for figure, quantity, truth in (
             ("E", result.emf, found.emf_v()),
@@ -96,14 +103,18 @@ def main() -> int:
     parser.add_argument("--seeds", type=int, default=40)
     parser.add_argument("--cells", default=",".join(CELLS))
     parser.add_argument("--adc", choices=CONVERTERS, default="ads1115")
+    parser.add_argument("--block-codes", type=float, default=BLOCK_CODES)
     parser.add_argument("--json", action="store_true")
     args = parser.parse_args()
     if not args.json:
-        print(f"simulated in ngspice; {args.adc}, {args.seeds} boards a cell")
+        print(
+            f"simulated in ngspice; {args.adc}, {args.seeds} boards a cell, "
+            f"errors of {args.block_codes:g} codes"
+        )
         print("cell       figure    truth      perfect   error     (sd)      U         held")
     rows = []
     for name in args.cells.split(","):
-        rows += study(name, CONVERTERS[args.adc], args.seeds)
+        rows += study(name, CONVERTERS[args.adc], args.seeds, args.block_codes)
         if args.json:
             continue
         for row in rows[-3:]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from plant import decks, simulator
 from plant.cells import PlantCell
-from plant.parts import Parts
+from plant.parts import BLOCK_CODES, Parts
 from plant.recorder import NOTHING, Extras, Recorder, Waveform
 from sagline.analysis.values import RawStep
 from sagline_board.profile import ADS1115, ONBOARD
@@ -50,10 +50,11 @@ def drawn(
     extras: Extras = NOTHING,
     converters: tuple[int, ...] = (ONBOARD, ADS1115),
     null: bool = False,
+    block_codes: float = BLOCK_CODES,
 ) -> tuple[simulator.Run, list[RawStep]]:
     """Five steps on the board that `seed` draws, with its noise."""
     rng = np.random.default_rng(seed)
-    parts = Parts.drawn(rng, cell.load, e11)
+    parts = Parts.drawn(rng, cell.load, e11, block_codes)
     found = run(cell, "trap", parts.load, parts.switch)
     recorder = Recorder(
         cell.load, cell.range_high, parts, rng, converters=converters, null=null, extras=extras

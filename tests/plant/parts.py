@@ -24,6 +24,10 @@ E11_HALF_LSB = 4.45
 """RP2040 erratum RP2040-E11: four codes about 8.9 LSB wide (data sheet, errata; from memory)."""
 NULL_LSB_V = 7.8125e-6
 """ADS1115 at ±0.256 V, 16 bits (Texas Instruments, data sheet SBAS444, table of FSR)."""
+BLOCK_CODES = 64.0
+"""Codes that share one error of the ADS1115; its data sheet bounds the error and says nothing of
+its shape. The analysis assumes 16 (`sagerrors.py`): what another length does to its intervals is
+what the plant is asked."""
 RESISTORS = ("top_ohm", "foot_ohm", "lift_ohm", "range_foot_ohm")
 
 
@@ -68,7 +72,13 @@ class Parts:
     null_curve: Curve = Curve()
 
     @classmethod
-    def drawn(cls, rng: np.random.Generator, load: int, e11: bool = False) -> Parts:
+    def drawn(
+        cls,
+        rng: np.random.Generator,
+        load: int,
+        e11: bool = False,
+        block_codes: float = BLOCK_CODES,
+    ) -> Parts:
         """A board with every part uniform within its limit, whose load `load` is used."""
 
         def within(limit: float) -> float:
@@ -99,9 +109,9 @@ class Parts:
             rate=pair("rate_tolerance_ppm", 1e-6),
             curves=(
                 Curve(rng.uniform(0, 128.0), 128.0, rng.uniform(-bow, bow, 40), True, e11),
-                _blocks(rng, 0.0, limit[ADS1115]),
+                _blocks(rng, 0.0, limit[ADS1115], block_codes),
             ),
-            null_curve=_blocks(rng, 32768.0, limit[ADS1115]),
+            null_curve=_blocks(rng, 32768.0, limit[ADS1115], block_codes),
         )
 
     @property
@@ -139,6 +149,9 @@ class Parts:
         return profile.CONVERTERS[converter]["sample_ns"] * 1e-3 / (1.0 + self.rate[converter])
 
 
-def _blocks(rng: np.random.Generator, below: float, limit: float) -> Curve:
-    """Blocks of 64 codes, each uniform within the limit, from code -`below` up."""
-    return Curve(below + rng.uniform(0.0, 64.0), 64.0, rng.uniform(-limit, limit, 1026))
+def _blocks(rng: np.random.Generator, below: float, limit: float, block_codes: float) -> Curve:
+    """Blocks of so many codes, each uniform within the limit, from code -`below` up."""
+    count = round(1026 * BLOCK_CODES / block_codes)
+    return Curve(
+        below + rng.uniform(0.0, block_codes), block_codes, rng.uniform(-limit, limit, count)
+    )

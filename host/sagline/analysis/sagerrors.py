@@ -15,7 +15,11 @@ from sagline.analysis.rows import Front, Rows, null_code_v
 from sagline.analysis.values import ONBOARD, SENSE, FloatArray
 
 BLOCK_CODES = 16.0
-"""Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone."""
+"""Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone. Short
+ones leave near levels little in common; were they 64 codes long, a level that crosses some of them
+would average less, and the interval of r(0.1 s) of a 6LR61 by plain readings would hold the truth
+in 93 % (simulated, `tests/bench/plant.py --cells 6LR61 --seeds 400`, with --block-codes 16 in
+95 %)."""
 BOW_CODES = 128.0
 """Distance of the knots of the on-board converter's bow: likewise."""
 FINE = Process(limit_codes=0.25, span_codes=2.0, between="line")
