@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from sagline import calibrationstore
+from sagline.errors import UsageError
 from sagline.streams import OutputLost, tell
 from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
 from sagline.verbs.progressline import ProgressLine
@@ -84,6 +85,12 @@ def add(commands: Any) -> None:
         metavar="FILE",
         help="keep every byte with its time in a new file; --rig 'replay://FILE' plays it again",
     )
+    parser.add_argument(
+        "--teach",
+        action="store_true",
+        help="show what was read and keep r back: it is for you to work out, and to hold against "
+        "the run's with `sagline log answer`",
+    )
     add_log(parser, "keep the run in this log (default: the usual one; simulated: the demo log)")
     add_json(parser)
     parser.set_defaults(run=run)
@@ -95,6 +102,12 @@ def run(args: argparse.Namespace) -> int:
     from sagline.device.settings import Settings
     from sagline.rigs import resolve
 
+    if args.teach and args.json:
+        raise UsageError(
+            "two_ways",
+            "--teach keeps r back, and --json prints it.",
+            "Give one of them; `sagline log show --json` prints a run that was kept.",
+        )
     config = load_config()
     settings = Settings(
         load_ohm=None if args.load == ALL else args.load,
@@ -117,7 +130,10 @@ def run(args: argparse.Namespace) -> int:
         option = f"--log '{args.log}' "
     shown = f"`sagline log show {option}{short_id(record_id)}`"
     kept = keeper is not None and keeper.failure is None
-    _print(args.json, result, f"It is in the log: {shown}." if kept else None)
+    if args.teach:
+        _exercise(result, f"sagline log answer {option}{short_id(record_id)}", kept)
+    else:
+        _print(args.json, result, f"It is in the log: {shown}." if kept else None)
     if keeper is None:
         return 0
     if keeper.remark is not None:
@@ -125,9 +141,20 @@ def run(args: argparse.Namespace) -> int:
     if keeper.failure is not None:
         # The result is out; what could not be kept is said last, with its own exit status.
         raise keeper.failure
-    if not args.json:
+    if not (args.json or args.teach):
         print(f"\nKept in the log as {short_id(record_id)}: {shown}")
     return 0
+
+
+def _exercise(result: Any, command: str, kept: bool) -> None:
+    """Print what was read, and how an answer is held against the run, if it was kept."""
+    from sagline.teaching import Exercise
+
+    exercise = Exercise.of(result)
+    print("\n".join(exercise.lines()))
+    if kept:
+        asked = " --line-emf V" if exercise.points else ""
+        print(f"\nWhen you have yours: `{command} --r OHM{asked}`")
 
 
 def _print(as_json: bool, result: Any, where: str | None) -> None:

@@ -3,9 +3,19 @@
 
 from typing import Any
 
-from sagline.verbs.log import compare, delete, export, label, listing, merge, recompute, show
+from sagline.verbs.log import (
+    answer,
+    compare,
+    delete,
+    export,
+    label,
+    listing,
+    merge,
+    recompute,
+    show,
+)
 
-VERBS = (listing, show, compare, export, label, delete, recompute, merge)
+VERBS = (listing, show, answer, compare, export, label, delete, recompute, merge)
 
 DESCRIPTION = """What was measured, found again and set in order.
 
