@@ -1,10 +1,10 @@
 # SPDX-License-Identifier: MIT
 """The board on a Raspberry Pi Pico or Pico 2: on-board converter, plain loop, one to four loads.
 
-There is no hardware one-shot here: a pulse ends because this loop ends it, so
-the handshake says `one_shot` 0 and the host keeps away from cells that could
-do harm meanwhile. The loop toggles ARM, whose pump holds the bank's common
-switch; if the loop stops, the circuit lets go by itself.
+A gate pulse ends because this loop ends it, and where the loop does not come to
+it, because the chip's own state machine does, a little later (oneshot.py). The
+loop toggles ARM, whose pump holds the bank's common switch; if the loop stops,
+the circuit lets go by itself as well.
 """
 
 import binascii
@@ -15,10 +15,12 @@ import time
 import machine
 from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
+from boards.oneshot import OneShot
 from machine import ADC, Pin
 
 from sagline_board import ticks
 from sagline_board.board import Board
+from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
 from sagline_board.profile import LOADS, ONBOARD, PINS
 
@@ -41,10 +43,12 @@ def make_safe():
 class PicoHardware(Hardware):
     """Gates, range switch and the on-board converter."""
 
+    one_shot = 1
+
     def __init__(self):
         Hardware.__init__(self)
         make_safe()
-        self._gates = [Pin(number, Pin.OUT, value=0) for number in PINS["gates"][: len(LOADS)]]
+        self._shot = OneShot(PINS["gates"][0], len(LOADS))
         self._arm = Pin(PINS["arm"], Pin.OUT, value=0)
         self._range = Pin(PINS["range"], Pin.OUT, value=1)
         _steady_supply(sys.implementation._machine)
@@ -61,10 +65,10 @@ class PicoHardware(Hardware):
         return time.ticks_us()
 
     def switch(self, mask, longest_us):
+        gates = mask & ~ARM_ALONE
         try:
-            for index, gate in enumerate(self._gates):
-                if not mask & (1 << index):
-                    gate.value(0)
+            if not gates:
+                self._shot.stop()
             if not mask:
                 self._arm.value(0)
             elif not self._mask:
@@ -75,13 +79,17 @@ class PicoHardware(Hardware):
                     self._arm.value(0)
             self._mask = mask
             self._off_tick = ticks.add(time.ticks_us(), longest_us)
-            for index, gate in enumerate(self._gates):
-                if mask & (1 << index):
-                    gate.value(1)
+            if gates:
+                self._shot.start(gates, longest_us)
         except BaseException:
-            make_safe()
-            self._mask = 0
+            self._let_go()
             raise
+
+    def _let_go(self):
+        """Gates and ARM low before anything else: the pins taken from whoever drives them."""
+        make_safe()
+        self._mask = 0
+        self._shot.stop()
 
     def set_range(self, high):
         self._range.value(1 if high else 0)
@@ -90,8 +98,7 @@ class PicoHardware(Hardware):
         try:
             return self._capture(length_us, bin_us)
         except BaseException:
-            make_safe()
-            self._mask = 0
+            self._let_go()
             raise
 
     def _capture(self, length_us, bin_us):

@@ -16,8 +16,38 @@ class Pin:
     def __init__(self, number, mode=-1, pull=-1, value=-1):
         self.number = number
 
+    def init(self, mode=-1, pull=-1, value=-1):
+        pass
+
     def value(self, value=-1):
         return value
+
+
+class StateMachine:
+    """Takes everything and does nothing."""
+
+    def __init__(self, number):
+        pass
+
+    def init(self, program, freq, out_base):
+        pass
+
+    def active(self, value):
+        pass
+
+    def put(self, word):
+        pass
+
+
+class Rp2:
+    StateMachine = StateMachine
+
+    class PIO:
+        OUT_LOW, SHIFT_RIGHT = 2, 1
+
+    @staticmethod
+    def asm_pio(**_settings):
+        return lambda function: function
 
 
 class ADC:
@@ -47,6 +77,7 @@ def locked(work, first, second):
 
 def main():
     sys.modules["machine"] = Machine  # pyright: ignore[reportArgumentType] - a class will do
+    sys.modules["rp2"] = Rp2  # pyright: ignore[reportArgumentType]
     from boards.pico import PicoHardware  # pyright: ignore[reportMissingImports]
 
     hw = PicoHardware()

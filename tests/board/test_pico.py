@@ -94,7 +94,7 @@ def test_an_exception_resets_the_board_and_ctrl_c_does_not(
 def test_identity(chip: Chip) -> None:
     hw = pico().PicoHardware()
     assert (hw.model, hw.serial) == ("pico-2", "e6614103e7452b2f")
-    assert (hw.onboard, hw.ads1115, hw.one_shot, hw.cold) == (1, 0, 0, 0)
+    assert (hw.onboard, hw.ads1115, hw.one_shot, hw.cold) == (1, 0, 1, 0)
     assert chip.analogue == set(profile.PINS["adc"])
     assert chip.drives_high(profile.PINS["range"]), "the range that bears most"
 

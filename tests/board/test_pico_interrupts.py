@@ -63,7 +63,7 @@ def pulse_span(chip: Chip, pulse: Callable[..., None]) -> range:
     switched = [entry for entry in chip.history if entry[1] == ARM or entry[2]]
     raised = next(entry[3] for entry in switched if entry[1] == ARM and entry[2])
     fallen = [entry[3] for entry in chip.history if entry[1] in GATES and not entry[2]]
-    assert any(entry[1] == GATES[3] and entry[2] for entry in switched)
+    assert any(word == 8 for machine in chip.machines for _, word in machine.edges)
     return range(raised - 2, fallen[-1] + 1)
 
 

@@ -93,7 +93,7 @@ def test_the_interval_holds_the_resistance_and_the_emf(chip: Chip) -> None:
     link._open_session()
     with Rig(link, "stand-in") as rig:
         assert rig.identity.model == "pico-2"
-        assert not rig.identity.one_shot
+        assert rig.identity.one_shot
         result = measure(rig, Settings(designation="LR6", repeats=2))
     r, emf = result.r_ohm, result.emf_v
     assert r.low95 < R_OHM < r.high95

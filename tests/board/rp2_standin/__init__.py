@@ -21,6 +21,10 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from board.rp2_standin.pio import StateMachine
 
 PERIOD = 1 << 30
 READ_US = 10
@@ -37,6 +41,9 @@ class Chip:
     def __init__(self, volts: Callable[[Chip, int], float] | None = None, arm: int = -1) -> None:
         self.out = 0
         self.enable = 0
+        # Pins whose output a PIO state machine has, by number.
+        self.given: dict[int, StateMachine] = {}
+        self.machines: list[StateMachine] = []
         self.pull_up = 0
         self.analogue: set[int] = set()
         self.grounded: set[int] = set()
@@ -60,6 +67,8 @@ class Chip:
 
     def drives_high(self, number: int) -> bool:
         """Whether the pin is an output and high."""
+        if number in self.given:
+            return self.given[number].level(number)
         return bool(self.enable >> number & self.out >> number & 1)
 
     def armed(self) -> bool:
@@ -106,6 +115,8 @@ def modules(chip: Chip) -> dict[str, type]:
             def set_up() -> None:
                 if value >= 0:
                     chip.latch(number, value)
+                if mode in (Pin.OUT, Pin.IN):
+                    chip.given.pop(number, None)
                 if mode == Pin.OUT:
                     chip.enable |= 1 << number
                 elif mode == Pin.IN:
@@ -114,6 +125,10 @@ def modules(chip: Chip) -> dict[str, type]:
                     chip.pull_up |= 1 << number
 
             chip.access(set_up)
+
+        def init(self, mode: int = -1, pull: int = -1, *, value: int = -1) -> None:
+            chip.now_us += PIN_US
+            Pin(self.number, mode, pull, value=value)
 
         def value(self, value: int = -1) -> int:
             if value >= 0:

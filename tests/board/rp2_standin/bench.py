@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from board.rp2_standin import PERIOD, Chip, modules
+from board.rp2_standin import PERIOD, Chip, modules, pio
 from sagline_board import profile, ticks
 
 FIRMWARE = Path(__file__).parents[3] / "firmware"
@@ -45,6 +45,7 @@ def chip(monkeypatch: pytest.MonkeyPatch) -> Iterator[Chip]:
     vars(machine).update(unique_id=lambda: bytes.fromhex("e6614103e7452b2f"))
     vars(machine)["reset"] = lambda: setattr(chip, "was_reset", chip.was_reset + 1)
     monkeypatch.setitem(sys.modules, "machine", machine)
+    monkeypatch.setitem(sys.modules, "rp2", pio.module(chip))
     monkeypatch.setattr(time, "ticks_us", lambda: chip.now_us % PERIOD, raising=False)
     monkeypatch.setattr(time, "ticks_diff", ticks.diff, raising=False)
     monkeypatch.setattr(
@@ -53,10 +54,10 @@ def chip(monkeypatch: pytest.MonkeyPatch) -> Iterator[Chip]:
     monkeypatch.setattr(sys.implementation, "_machine", "Pico 2 with RP2350", raising=False)
     monkeypatch.setattr(sys, "print_exception", lambda _error: None, raising=False)
     monkeypatch.syspath_prepend(str(FIRMWARE))
-    for name in ("boot", "boards", "boards.pico", "boards.loop"):
+    for name in ("boot", "boards", "boards.pico", "boards.loop", "boards.oneshot"):
         monkeypatch.delitem(sys.modules, name, raising=False)
     yield chip
-    for name in ("boot", "boards", "boards.pico", "boards.loop"):
+    for name in ("boot", "boards", "boards.pico", "boards.loop", "boards.oneshot"):
         sys.modules.pop(name, None)
 
 
