@@ -4,7 +4,7 @@
 A gate pulse ends because this loop ends it, and where the loop does not come to
 it, because the chip's own state machine does, a little later (oneshot.py). The
 loop toggles ARM, whose pump holds the bank's common switch; if the loop stops,
-the circuit lets go by itself as well.
+the circuit lets go by itself as well, and the watchdog starts the board anew.
 """
 
 import binascii
@@ -16,6 +16,7 @@ import machine
 from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
 from boards.oneshot import OneShot
+from boards.watchdog import Watchdog
 from machine import ADC, Pin
 
 from sagline_board import ticks
@@ -49,6 +50,8 @@ class PicoHardware(Hardware):
         Hardware.__init__(self)
         make_safe()
         self._shot = OneShot(PINS["gates"][0], len(LOADS))
+        self._watchdog = Watchdog(sys.implementation._machine)
+        self._watchdog.stop()
         self._arm = Pin(PINS["arm"], Pin.OUT, value=0)
         self._range = Pin(PINS["range"], Pin.OUT, value=1)
         _steady_supply(sys.implementation._machine)
@@ -71,12 +74,15 @@ class PicoHardware(Hardware):
                 self._shot.stop()
             if not mask:
                 self._arm.value(0)
+                self._watchdog.stop()
             elif not self._mask:
                 # Better now than in the first milliseconds after the edge.
                 gc.collect()
                 for _ in range(ARM_EDGES // 2):
                     self._arm.value(1)
                     self._arm.value(0)
+            if mask:
+                self._watchdog.start()
             self._mask = mask
             self._off_tick = ticks.add(time.ticks_us(), longest_us)
             if gates:
@@ -90,6 +96,7 @@ class PicoHardware(Hardware):
         make_safe()
         self._mask = 0
         self._shot.stop()
+        self._watchdog.stop()
 
     def set_range(self, high):
         self._range.value(1 if high else 0)
@@ -102,6 +109,7 @@ class PicoHardware(Hardware):
             raise
 
     def _capture(self, length_us, bin_us):
+        self._watchdog.feed()
         # Nothing below allocates, so that no collection falls into a slice.
         sense, force, back = self._adc
         arm = self._arm

@@ -58,7 +58,17 @@ class ADC:
         return self.code
 
 
+class WDT:
+    def __init__(self, timeout):
+        pass
+
+    def feed(self):
+        pass
+
+
 class Machine:
+    WDT = WDT
+    mem32 = {}
     Pin = Pin
     ADC = ADC
 

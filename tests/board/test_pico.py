@@ -21,6 +21,7 @@ from board.rp2_standin.bench import (
     GATES,
     SWITCHES,
     all_low,
+    become,
     pico,
     resistive_cell,
     run_boot,
@@ -230,7 +231,7 @@ def test_the_supply_is_held_in_pwm_mode(
     numbered: bool,
     named: dict[str, int],
 ) -> None:
-    monkeypatch.setattr(sys.implementation, "_machine", board_name)
+    become(chip, monkeypatch, board_name)
     hw = pico().PicoHardware()
     assert chip.drives_high(profile.PINS["smps"]) is numbered
     assert chip.named == named

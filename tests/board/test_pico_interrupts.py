@@ -79,6 +79,7 @@ def test_ctrl_c_at_every_instant_of_a_pulse(
             pulse(k, late=late)
         on = [number for number in SWITCHES if chip.drives_high(number)]
         assert on == [], f"interrupt at access {k}"
+        assert not chip.watchdog.enabled, "it would restart the board under the REPL"
     assert chip.was_reset == 0
 
 

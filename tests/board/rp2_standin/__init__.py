@@ -21,10 +21,11 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from board.rp2_standin.pio import StateMachine
+    from board.rp2_standin.watchdog import WatchdogBlock
 
 PERIOD = 1 << 30
 READ_US = 10
@@ -44,6 +45,9 @@ class Chip:
         # Pins whose output a PIO state machine has, by number.
         self.given: dict[int, StateMachine] = {}
         self.machines: list[StateMachine] = []
+        # Blocks beside the pins: told of the time before anything changes.
+        self.blocks: list[Any] = []
+        self.watchdog: WatchdogBlock
         self.pull_up = 0
         self.analogue: set[int] = set()
         self.grounded: set[int] = set()
@@ -67,6 +71,8 @@ class Chip:
 
     def drives_high(self, number: int) -> bool:
         """Whether the pin is an output and high."""
+        for block in self.blocks:
+            block.catch_up()
         if number in self.given:
             return self.given[number].level(number)
         return bool(self.enable >> number & self.out >> number & 1)
@@ -81,12 +87,21 @@ class Chip:
     def access(self, act: Callable[[], None] = lambda: None) -> None:
         """Count an access to the chip and do it; this is where an interrupt may come."""
         self.accesses += 1
+        for block in self.blocks:
+            block.catch_up()
         interrupted = self.accesses in self.interrupts
         if interrupted and not self.late:
             raise KeyboardInterrupt
         act()
         if interrupted:
             raise KeyboardInterrupt
+
+    def reset_pins(self, at_us: int) -> None:
+        """What a reset of the chip at `at_us` does: nothing is driven, no state machine runs."""
+        for machine in self.machines:
+            machine.reset(at_us)
+        self.given.clear()
+        self.enable = self.out = self.pull_up = 0
 
     def latch(self, number: int, value: int) -> None:
         """Set a pin's output latch."""

@@ -12,6 +12,8 @@ from typing import Any
 import pytest
 
 from board.rp2_standin import PERIOD, Chip, modules, pio
+from board.rp2_standin.registers import Registers
+from board.rp2_standin.watchdog import WatchdogBlock, wdt_class
 from sagline_board import profile, ticks
 
 FIRMWARE = Path(__file__).parents[3] / "firmware"
@@ -51,14 +53,38 @@ def chip(monkeypatch: pytest.MonkeyPatch) -> Iterator[Chip]:
     monkeypatch.setattr(
         time, "sleep_ms", lambda ms: setattr(chip, "now_us", chip.now_us + ms * 1000), raising=False
     )
-    monkeypatch.setattr(sys.implementation, "_machine", "Pico 2 with RP2350", raising=False)
+    become(chip, monkeypatch, "Pico 2 with RP2350")
     monkeypatch.setattr(sys, "print_exception", lambda _error: None, raising=False)
     monkeypatch.syspath_prepend(str(FIRMWARE))
-    for name in ("boot", "boards", "boards.pico", "boards.loop", "boards.oneshot"):
+    for name in (
+        "boot",
+        "boards",
+        "boards.pico",
+        "boards.loop",
+        "boards.oneshot",
+        "boards.watchdog",
+    ):
         monkeypatch.delitem(sys.modules, name, raising=False)
     yield chip
-    for name in ("boot", "boards", "boards.pico", "boards.loop", "boards.oneshot"):
+    for name in (
+        "boot",
+        "boards",
+        "boards.pico",
+        "boards.loop",
+        "boards.oneshot",
+        "boards.watchdog",
+    ):
         sys.modules.pop(name, None)
+
+
+def become(chip: Chip, monkeypatch: pytest.MonkeyPatch, board_name: str) -> None:
+    """Make the chip that of this board, as MicroPython names it."""
+    monkeypatch.setattr(sys.implementation, "_machine", board_name, raising=False)
+    chip.blocks.clear()
+    chip.watchdog = WatchdogBlock(chip, board_name.split()[-1])
+    machine: Any = sys.modules["machine"]
+    machine.mem32 = Registers(chip, [chip.watchdog])
+    machine.WDT = wdt_class(chip, chip.watchdog)
 
 
 def pico() -> Any:

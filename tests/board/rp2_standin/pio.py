@@ -131,19 +131,28 @@ class StateMachine:
         self.catch_up()
         return bool(self._pins >> number - self._first & 1)
 
-    def catch_up(self) -> None:
-        """Run until now."""
+    def reset(self, at_us: int) -> None:
+        """Run until then and never again, the pins low."""
+        self.catch_up(at_us)
+        self._at_us, self._enabled = float(at_us), False
+        if self._pins:
+            self.edges.append((self._at_us, 0))
+        self._pins = 0
+
+    def catch_up(self, until_us: int | None = None) -> None:
+        """Run until `until_us`, or now."""
         if not self._enabled or self._program is None:
             return
+        now_us = self.chip.now_us if until_us is None else until_us
         period_us = 1e6 / self._hz
-        while self._at_us + period_us <= self.chip.now_us:
+        while self._at_us + period_us <= now_us:
             op, _, _ = instruction = self._program.made[self._next]
             if op == "pull" and not self._fifo:
-                self._at_us = float(self.chip.now_us)
+                self._at_us = float(now_us)
                 return
             if op == "jmp" and instruction[2] == self._next and self._x > 1:
                 # The same, without doing each: up to the last but one of what time allows.
-                times = min(self._x - 1, int((self.chip.now_us - self._at_us) / period_us))
+                times = min(self._x - 1, int((now_us - self._at_us) / period_us))
                 self._x -= times
                 self._at_us += times * period_us
                 continue
