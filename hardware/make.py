@@ -16,9 +16,13 @@ from drawing import rig
 from tools.bom import bom, header, wiring
 from tools.circuit import BOARD
 from tools.netlist import Netlist, load
+from tools.page import lay_out
+from tools.pdf import document
+from tools.sexp import read
 from tools.svg import pictures
 
 HERE = Path(__file__).parent
+PRINTED = "rig.pdf"
 
 
 def netlist(folder: Path = HERE) -> Netlist:
@@ -26,11 +30,19 @@ def netlist(folder: Path = HERE) -> Netlist:
     return load(folder / "rig" / rig.ROOT)
 
 
+def printed(folder: Path) -> bytes:
+    """All pages of the schematic files in `folder`, in their order, as one PDF."""
+    names = [rig.ROOT, *(f"{sheet.name}.kicad_sch" for sheet in rig.pages())]
+    texts = [(folder / name).read_text(encoding="utf-8") for name in names]
+    return document([lay_out(read(text)) for text in texts])
+
+
 def make(folder: Path) -> None:
     """Write everything into `folder`."""
     rig.draw(folder / "rig")
     for name, text in pictures(folder / "rig").items():
         (folder / "rig" / name).write_text(text, encoding="utf-8", newline="\n")
+    (folder / "rig" / PRINTED).write_bytes(printed(folder / "rig"))
     nets = netlist(folder)
     (folder / "bom.csv").write_text(bom(nets), encoding="utf-8", newline="\n")
     (folder / "wiring.csv").write_text(wiring(nets), encoding="utf-8", newline="\n")
