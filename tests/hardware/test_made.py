@@ -77,7 +77,7 @@ def test_what_a_part_must_bear_stands_on_the_drawing() -> None:
 
 
 def test_the_print_has_every_page_and_word() -> None:
-    data = make.printed(make.HERE / "rig")
+    data = make.print_of(make.HERE / "rig")
     # ISO 32000-1, 7.5.4 and 7.5.5: a table of 20 bytes an object at the place named last.
     table = int(data.split(b"startxref\n")[1].split()[0])
     head, *entries = data[table:].split(b"trailer")[0].splitlines(keepends=True)[1:]
