@@ -18,7 +18,7 @@ NETS = {
 
 def sheet() -> Sheet:
     s = Sheet("board", "Board and converter", 5)
-    board = s.part("board", "U1", (32, 34), texts=((-4.8, -12.5), (-1.0, -12.5)))
+    board = s.part("board", "U1", (32, 34), texts=((-4.8, -12.5), (-1.0, -12.5), (1.6, -12.5)))
     for pin in board.symbol.pins[1]:
         _header(s, board, pin.number, pin.name)
     s.label("JUMPER", (18, 62), "left")
@@ -47,7 +47,7 @@ def _header(s: Sheet, board: Placed, number: str, name: str) -> None:
 
 def _converter(s: Sheet) -> None:
     s.box("Full build only: converter of 16 bits", (62, 8), (112, 58))
-    adc = s.part("adc", "U6", (86, 30), texts=((-2.6, -4.6), (-2.6, -3.6)))
+    adc = s.part("adc", "U6", (86, 30), texts=((-2.6, -4.6), (-2.6, -3.6), (1.0, -3.6)))
     for name, net in zip(
         ("AIN0", "AIN1", "AIN2", "AIN3"), ("S_PIN", "F_PIN", "R_PIN", "N_PIN"), strict=True
     ):

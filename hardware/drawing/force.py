@@ -30,7 +30,7 @@ def sheet() -> Sheet:
 
 
 def _positive(s: Sheet) -> None:
-    s.part("clip", "J1", (8, _RAIL_Y), texts=((-1.5, -2.2), (-1.5, -1.3)))
+    s.part("clip", "J1", (8, _RAIL_Y), texts=((-1.5, -2.2), (-1.5, -1.3), (0.6, -1.3)))
     s.note("Force +", (6, 14))
     s.wire((10, _RAIL_Y), (12, _RAIL_Y))
     fused = s.two("fuse force", "F1", (12, _RAIL_Y), "right")
@@ -62,7 +62,7 @@ def _load(s: Sheet, number: int, value: str, x: float) -> None:
     s.wire(far, (x - 8, 22))
     s.label(f"GATE{number}", (x - 8, 22), "left")
     s.wire((x - 7, 22), (x - 7, 23))
-    s.power("GND", s.two("R 4.7k", f"R{30 + number}", (x - 7, 23), "down"))
+    s.power("GND", s.two("R 4.7k", f"R{30 + number}", (x - 7, 23), "down", "left"))
 
 
 def _arm_switch(s: Sheet) -> None:
@@ -84,7 +84,7 @@ def _arm_switch(s: Sheet) -> None:
 
 
 def _tie(s: Sheet) -> None:
-    s.part("clip", "J2", (8, _RETURN_Y), texts=((-1.5, -2.2), (-1.5, -1.3)))
+    s.part("clip", "J2", (8, _RETURN_Y), texts=((-1.5, -2.2), (-1.5, -1.3), (0.6, -1.3)))
     s.note("Force -", (6, _RETURN_Y + 2))
     s.wire((10, _RETURN_Y), (110, _RETURN_Y))
     s.wire((18, _RETURN_Y), (18, 39))
@@ -102,13 +102,13 @@ def _tie(s: Sheet) -> None:
 
 
 def _sense_leads(s: Sheet) -> None:
-    s.part("clip", "J3", (8, 64), texts=((-1.5, -2.2), (-1.5, -1.3)))
+    s.part("clip", "J3", (8, 64), texts=((-1.5, -2.2), (-1.5, -1.3), (0.6, -1.3)))
     s.note("Sense +", (6, 66))
     s.wire((10, 64), (12, 64))
     far = s.two("divider 18k", "R41", (12, 64), "right")
     s.wire(far, (18, 64))
     s.label("SENSE_P", (18, 64))
-    s.part("clip", "J4", (8, 71), texts=((-1.5, -2.2), (-1.5, -1.3)))
+    s.part("clip", "J4", (8, 71), texts=((-1.5, -2.2), (-1.5, -1.3), (0.6, -1.3)))
     s.note("Sense -", (6, 73))
     s.wire((10, 71), (12, 71))
     far = s.two("fuse sense", "F2", (12, 71), "right")

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from drawing.stock import KINDS, Kind
 from drawing.symbols import SYMBOLS, Symbol
+from drawing.texts import from_origin, of_two_pins
 from drawing.writing import effects, library_symbol
 from tools.sexp import Quoted, Written
 
@@ -83,29 +84,16 @@ class Sheet:
         x, y = at
         dx, dy = WAY[way]
         middle = (x + 1.5 * dx, y + 1.5 * dy)
-        if dx:
-            texts = {"Reference": (middle[0], y - 1.3), "Value": (middle[0], y + 1.3)}
-            sides = {}
-        else:
-            side = -1 if text == "left" else 1
-            texts = {
-                "Reference": (x + side * 1.0, middle[1] - 0.45),
-                "Value": (x + side * 1.0, middle[1] + 0.45),
-            }
-            sides = dict.fromkeys(texts, "right" if side < 0 else "left")
-        self._place(reference, KINDS[kind], middle, TURN[way], 1, texts, sides)
+        texts = of_two_pins(middle, bool(dx), text == "left")
+        self._place(reference, KINDS[kind], middle, TURN[way], 1, *texts)
         return x + 3 * dx, y + 3 * dy
 
     def part(
-        self, kind: str, reference: str, at: At, unit: int = 1, texts: tuple[At, At] | None = None
+        self, kind: str, reference: str, at: At, unit: int = 1, texts: tuple[At, ...] | None = None
     ) -> Placed:
         """A part with more pins, upright, its origin at `at`; texts are placed from there."""
-        first, second = texts or ((1.6, -0.45), (1.6, 0.45))
-        spots = {
-            "Reference": (at[0] + first[0], at[1] + first[1]),
-            "Value": (at[0] + second[0], at[1] + second[1]),
-        }
-        return self._place(reference, KINDS[kind], at, 0, unit, spots, dict.fromkeys(spots, "left"))
+        spots = from_origin(at, KINDS[kind], unit, texts)
+        return self._place(reference, KINDS[kind], at, 0, unit, *spots)
 
     def point(self, reference: str, at: At) -> None:
         """A test point upon a wire's end or corner."""
@@ -147,18 +135,10 @@ class Sheet:
         self.note(title, (a[0] + 0.4, a[1] + 0.8))
 
     def _place(self, reference, kind, at, turn, unit, texts, sides) -> Placed:
+        symbol, text = SYMBOLS[kind.symbol], kind.text
         placed = Placed(
-            reference,
-            SYMBOLS[kind.symbol],
-            kind.text,
-            at,
-            turn,
-            unit,
-            kind,
-            self.builds,
-            texts,
-            sides,
-        )
+            reference, symbol, text, at, turn, unit, kind, self.builds, texts, sides
+        )  # fmt: skip
         self.placed.append(placed)
         return placed
 
@@ -244,6 +224,7 @@ class Sheet:
         fields |= {"Footprint": "", "Datasheet": "~"}
         if kind is not None:
             fields |= {
+                "Limits": kind.limits,
                 "Rating": kind.rating,
                 "Package": kind.package,
                 "Description": kind.description,

@@ -12,6 +12,16 @@ from dataclasses import dataclass
 
 _METAL_FILM = "metal film, axial 0207 or SMD 1206"
 _SMALL = ("thick film of 1 % in 1206", "any film resistor of twice the power")
+# By symbol, of `rating`; the others are in bom.csv.
+_SHOWN = {
+    "R": ("power", "pulse"),
+    "C": ("voltage",),
+    "F": ("current", "voltage"),
+    **dict.fromkeys(("D_SCHOTTKY", "D_SERIES", "NMOS", "NPN"), ("voltage", "current")),
+    **dict.fromkeys(("REFERENCE", "CLIP", "LINK"), ("current",)),
+    **dict.fromkeys(("QUAD_AMPLIFIER", "GATE", "ADS1115", "PICO"), ("supply",)),
+    "TEST_POINT": (),
+}
 
 
 @dataclass(frozen=True)
@@ -31,6 +41,19 @@ class Kind:
     def text(self) -> str:
         """Value and tolerance as they stand on the drawing."""
         return f"{self.value} {self.tolerance}".strip()
+
+    @property
+    def limits(self) -> str:
+        """What it must bear, as it stands on the drawing: the ratings that a buyer looks for."""
+        ratings = dict(each.split(" ", 1) for each in filter(None, self.rating.split(", ")))
+        return " ".join(
+            ratings[name].replace(" ", "") for name in _SHOWN[self.symbol] if name in ratings
+        )
+
+    @property
+    def limits_unit(self) -> int:
+        """The unit beside which they stand."""
+        return 5 if self.symbol == "QUAD_AMPLIFIER" else 1
 
 
 def _load(value: str, power_w: str, pulse_j: str, package: str, other: tuple[str, str]) -> Kind:

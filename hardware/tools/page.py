@@ -52,6 +52,12 @@ class Page:
     crosses: list[Point] = field(default_factory=list)
     words: list[Words] = field(default_factory=list)
 
+    @property
+    def footer(self) -> Words:
+        """What stands below the drawing, where KiCad has its title block."""
+        text = f"sagline rig: {self.title}. Values in ohm and farad."
+        return Words(text, (10.0, HEIGHT_MM - 9.0), 2.0, "start")
+
 
 def lay_out(page: Expression) -> Page:
     """All that is drawn on a page that was read."""
@@ -170,7 +176,20 @@ def clashes(page: Page) -> list[str]:
             for a, b in itertools.pairwise(line):
                 if _crosses(words.box, a, b):
                     found.append(f"{words.text!r} on a line at {a}")
+        for round_one in (*page.circles, *((dot, 0.5) for dot in page.dots)):
+            if _touches(words.box, *round_one):
+                found.append(f"{words.text!r} on a circle at {round_one[0]}")
+        for x, y in page.crosses:
+            if _touches(words.box, (x, y), 0.8):
+                found.append(f"{words.text!r} on a cross at {(x, y)}")
     return found
+
+
+def _touches(box: tuple[float, float, float, float], centre: Point, radius: float) -> bool:
+    """Whether a disc reaches a box: its middle is nearer than the radius to the box."""
+    x = min(max(centre[0], box[0]), box[2]) - centre[0]
+    y = min(max(centre[1], box[1]), box[3]) - centre[1]
+    return x * x + y * y < radius * radius
 
 
 def _crosses(box: tuple[float, float, float, float], a: Point, b: Point) -> bool:

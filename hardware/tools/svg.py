@@ -45,16 +45,13 @@ def picture(page: Page) -> str:
         for sign in (1.0, -1.0):
             ends = _joined([(x - 0.8, y - sign * 0.8), (x + 0.8, y + sign * 0.8)])
             items.append(f'<polyline class="s" points="{ends}"/>')
-    for words in page.words:
+    for words in [*page.words, page.footer]:
         x, y = words.at
         items.append(
             f'<text x="{number(x)}" y="{number(y + 0.5 * words.height_mm)}"'
             f' font-size="{number(words.height_mm * _SIZE)}" text-anchor="{words.anchor}">'
             f"{escape(words.text)}</text>"
         )
-    items.append(
-        f'<text x="10" y="{HEIGHT_MM - 8:g}" font-size="3">sagline rig: {escape(page.title)}</text>'
-    )
     return "\n".join([*items, "</svg>"]) + "\n"
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 import make
 from plant.simulator import columns_of
 from sagline_board.profile import PINS
+from tools.cell import on_leads
 from tools.deck import Deck
 
 Floats = NDArray[np.float64]
@@ -84,7 +85,14 @@ class Bench:
             if self.load is not None:
                 deck.pins[PINS["arm"]] = self.arm
             deck.pins.update(dict.fromkeys(self.held, "3.3"))
-        deck.stimulus = self._cell(deck)
+        deck.stimulus = on_leads(
+            deck,
+            self.emf_v,
+            self.r_ohm,
+            backwards=self.reversed,
+            lost=self.lost,
+            earthed=self.earthed,
+        )
         drawn = {
             deck.node(ref, pin) for ref, part in deck.netlist.parts.items() for pin in part.pins
         }
@@ -96,24 +104,6 @@ class Bench:
                 f".tran 5u {self.end_s:g} 0 {self.end_s / 400.0:g}",
             ]
         )
-
-    def _cell(self, deck: Deck) -> list[str]:
-        pos, neg = ("neg", "pos") if self.reversed else ("pos", "neg")
-        lines = [f"vemf c0 {neg} {self.emf_v:g}", "vcell c0 c1 0", f"rcell c1 {pos} {self.r_ohm:g}"]
-        for clip, end, ohm in (("J1", "pos", 0.04), ("J2", "neg", 0.06)):
-            node = deck.node(clip, "1")
-            if clip in self.lost:
-                lines.append(f"r{clip} {node} {end} 1g")
-                continue
-            # Half a metre of wire; the resistor keeps the simulator from ringing for ever.
-            lines += [f"r{clip} {node} {clip}l {ohm}", f"l{clip} {clip}l {end} 0.5u"]
-            lines += [f"rp{clip} {clip}l {end} 20"]
-        if self.earthed:
-            lines.append(f"rearth 0 {neg} 0.2")
-        for clip, end in (("J3", "pos"), ("J4", "neg")):
-            ohm = "1g" if clip in self.lost else "0.05"
-            lines.append(f"r{clip} {deck.node(clip, '1')} {end} {ohm}")
-        return lines
 
 
 NODES = (
