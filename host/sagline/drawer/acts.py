@@ -6,8 +6,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from sagline.drawer.events import Done, Event, Missed, NextLabel, Relabelled, TakenBack
+from sagline.designations import DESIGNATIONS, find
+from sagline.drawer.events import (
+    Again,
+    Designated,
+    Done,
+    Event,
+    Missed,
+    NextLabel,
+    Relabelled,
+    TakenBack,
+)
 from sagline.drawer.journal import Journal
+from sagline.drawer.labels import free_after
 from sagline.drawer.state import INTERRUPTED, undoable
 from sagline.errors import UsageError
 from sagline.log.store import Log
@@ -73,6 +84,52 @@ def choose_label(journal: Journal, label: str) -> None:
     if journal.drawer.cell(wanted) is not None:
         raise _taken(wanted)
     journal.add(NextLabel(label=wanted))
+
+
+def newest(journal: Journal) -> str:
+    """Return the label of the last row. Raises UsageError where there is none."""
+    cells = journal.drawer.cells
+    if not cells:
+        raise UsageError("no_row", "There is no row yet.", "Put a cell in first.")
+    return cells[-1].label
+
+
+def again(journal: Journal, label: str = "") -> None:
+    """Let what is measured next be the cell of this label, or of the last row.
+
+    Raises UsageError, NotStored.
+    """
+    label = label or newest(journal)
+    if journal.drawer.cell(label) is None:
+        raise UsageError("no_row", f"No row has the label {label!r}.", "See the drawer's rows.")
+    journal.add(Again(label=label))
+
+
+def pass_over(journal: Journal) -> None:
+    """Go on with a new label where a cell was waited for that has a row. Raises NotStored."""
+    drawer = journal.drawer
+    last = drawer.cells[-1].label if drawer.cells else drawer.next_label
+    taken = [cell.label for cell in drawer.cells]
+    journal.add(NextLabel(label=free_after(last, taken)))
+
+
+def designate(journal: Journal, text: str) -> None:
+    """Say what cells are from now on, "" for nothing known. Raises UsageError, NotStored."""
+    journal.add(Designated(designation=known_designation(text)))
+
+
+def known_designation(text: str | None) -> str | None:
+    """Return a designation as it is written; None for none. Raises UsageError for an unknown."""
+    if not text:
+        return None
+    known = find(text)
+    if known is None:
+        raise UsageError(
+            "unknown_designation",
+            f"The designation {text!r} is not in the table.",
+            f"Choose one of {', '.join(DESIGNATIONS)}, or leave it out.",
+        )
+    return known.designation
 
 
 def heal(journal: Journal) -> list[str]:

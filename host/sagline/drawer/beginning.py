@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sagline.designations import DESIGNATIONS, find
 from sagline.drawer import acts, journal
 from sagline.drawer.events import SCHEMA, Opened
 from sagline.drawer.figures import Figures, read_figures
@@ -71,26 +70,12 @@ def begin(rig: Rig, ask: Ask) -> Journal:
         log=str((ask.log or usual_log(demo=rig.is_virtual)).absolute()),
         simulated=rig.is_virtual,
         first_label=plain_text("label", ask.first_label) or FIRST,
-        designation=known_designation(settings.designation),
+        designation=acts.known_designation(settings.designation),
         load_ohm=ask.load_ohm,
         temperature_c=ask.temperature_c,
         operator=settings.operator,
     )
     return journal.create(ask.name, opened)
-
-
-def known_designation(text: str | None) -> str | None:
-    """Return a designation as it is written; None for none. Raises UsageError for an unknown."""
-    if not text:
-        return None
-    known = find(text)
-    if known is None:
-        raise UsageError(
-            "unknown_designation",
-            f"The designation {text!r} is not in the table.",
-            f"Choose one of {', '.join(DESIGNATIONS)}, or leave it out.",
-        )
-    return known.designation
 
 
 def figures_in(found: Journal) -> dict[str, Figures]:

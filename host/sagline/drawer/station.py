@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 from sagline.analysis import presence
 from sagline.analysis.quickplan import REPEATS
-from sagline.designations import find
 from sagline.device.procedure import run as procedure
 from sagline.device.progress import Finished, Planned
 from sagline.device.settings import Settings
@@ -23,10 +22,9 @@ from sagline.drawer import acts
 from sagline.drawer.beginning import references_for
 from sagline.drawer.choosing import choose_row
 from sagline.drawer.contact import Contact, Look
-from sagline.drawer.events import Again, Begun, Designated, Done, Missed, NextLabel
+from sagline.drawer.events import Begun, Done, Missed
 from sagline.drawer.figures import Figures, figures_of
 from sagline.drawer.journal import Journal
-from sagline.drawer.labels import free_after
 from sagline.drawer.looking import Doubt, doubt_of, look
 from sagline.drawer.news import (
     Answer,
@@ -42,7 +40,7 @@ from sagline.drawer.news import (
     Trouble,
     Unkept,
 )
-from sagline.errors import BoardRefused, RigError, SaglineError
+from sagline.errors import BoardRefused, RigError, SaglineError, UsageError
 from sagline.log.keeper import Keeper
 
 if TYPE_CHECKING:
@@ -165,7 +163,11 @@ class Station:
             command = self._inbox.take()
             if command is not None:
                 if command.verb == "cell":
-                    yield from self._designate(command.value)
+                    try:
+                        acts.designate(self._journal, command.value)
+                    except UsageError as error:
+                        yield Answer(error.message, error.remedy)
+                        continue
                     return "cell"
                 if command.verb in ("skip", "stop") or (command.verb == "go" and doubt.may_go):
                     return command.verb
@@ -292,9 +294,15 @@ class Station:
                 self._ended = True
                 return
             case "again":
-                yield from self._again(command.value)
+                acts.again(self._journal, command.value)
+                # One that is still in is measured at once.
+                self._contact.forget()
+                self._lifting = None
+            case "skip" if self._drawer.repeats:
+                acts.pass_over(self._journal)
             case "skip":
-                yield from self._skip()
+                yield from self._miss("absent", "No cell is in this place.", None, again=False)
+                self._lifting = None
             case "undo":
                 said = acts.undo(self._journal)
                 yield self._rows(said)
@@ -302,58 +310,18 @@ class Station:
             case "label":
                 acts.choose_label(self._journal, command.value)
             case "rename":
-                if not self._drawer.cells:
-                    yield Answer("There is no row yet.", "Put a cell in first.")
-                    return
-                acts.relabel(self._journal, self._drawer.cells[-1].label, command.value)
+                acts.relabel(self._journal, acts.newest(self._journal), command.value)
                 yield self._rows()
             case "cell":
-                yield from self._designate(command.value)
+                acts.designate(self._journal, command.value)
+                yield self._rows()
             case "reference":
-                yield from self._refer(command.value)
+                label = command.value or acts.newest(self._journal)
+                designation = choose_row(self._journal, label)
+                self._references = references_for(self._journal)
+                yield self._rows()
+                yield Answer(f"{label} is your reference for {designation} now.")
             case _:
                 yield Answer("Nothing goes on that this is about.", "Put a cell in.")
                 return
         yield from self._put_in()
-
-    def _again(self, label: str) -> _Steps:
-        cells = self._drawer.cells
-        label = label or (cells[-1].label if cells else "")
-        if self._drawer.cell(label) is None:
-            yield Answer("There is no such row.", "Name one that the drawer has.")
-            return
-        self._journal.add(Again(label=label))
-        # One that is still in is measured at once.
-        self._contact.forget()
-        self._lifting = None
-
-    def _refer(self, label: str) -> _Steps:
-        cells = self._drawer.cells
-        designation = choose_row(self._journal, label or (cells[-1].label if cells else ""))
-        self._references = references_for(self._journal)
-        yield self._rows()
-        yield Answer(f"{label or cells[-1].label} is your reference for {designation} now.")
-
-    def _skip(self) -> _Steps:
-        drawer = self._drawer
-        if drawer.repeats:
-            newest = drawer.cells[-1].label if drawer.cells else drawer.next_label
-            taken = [cell.label for cell in drawer.cells]
-            self._journal.add(NextLabel(label=free_after(newest, taken)))
-            return
-        yield from self._miss("absent", "No cell is in this place.", None, again=False)
-        self._lifting = None
-
-    def _designate(self, text: str) -> _Steps:
-        known = find(text) if text else None
-        if text and known is None:
-            from sagline.designations import DESIGNATIONS
-
-            yield Answer(
-                f"The designation {text!r} is not in the table.",
-                f"Choose one of {', '.join(DESIGNATIONS)}.",
-            )
-            return
-        name = None if known is None else known.designation
-        self._journal.add(Designated(designation=name))
-        yield self._rows()

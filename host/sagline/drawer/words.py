@@ -12,7 +12,7 @@ from sagline.drawer.table import Row
 from sagline.wording import bare_figure, counted, shown
 
 HEADING = (
-    f"{'LABEL':<10} {'CELL':<9} {'E / V':>6} {'r / Ω':>15} {'TURNS':>8} {'REFERENCE':>15}  STATE"
+    f"{'LABEL':<10} {'CELL':<7} {'E / V':>6} {'r / Ω':>15} {'TURNS':>8} {'REFERENCE':>15} STATE"
 )
 NO_ROWS = "No cell yet."
 
@@ -31,8 +31,8 @@ def row_line(row: Row, groups: Mapping[str, str] | None = None) -> str:
     if groups is not None and row.label in groups:
         state = f"group {groups[row.label]}"
     line = (
-        f"{shown(row.label):<10.10} {shown(row.designation or '-'):<9.9} {emf:>6} {r:>15} "
-        f"{turns:>8} {reference_words(row):>15}  {state}"
+        f"{shown(row.label):<10.10} {shown(row.designation or '-'):<7.7} {emf:>6} {r:>15} "
+        f"{turns:>8} {reference_words(row):>15} {state}"
     )
     return line.rstrip()
 
