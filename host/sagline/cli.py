@@ -19,6 +19,7 @@ from sagline.verbs import (
     analyse,
     calibrate,
     demo,
+    drawer,
     hand,
     hands,
     log,
@@ -30,7 +31,7 @@ from sagline.verbs import (
 )
 from sagline_board import __version__
 
-VERBS = (demo, measure, hand, analyse, calibrate, log, rigs, virtual, hands, where, schema)
+VERBS = (demo, measure, drawer, hand, analyse, calibrate, log, rigs, virtual, hands, where, schema)
 
 STATUSES = """exit status:
   0 result, with or without notes   1 our fault

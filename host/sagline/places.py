@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Where sagline keeps things: the settings, the logs, traces, calibrations.
+"""Where sagline keeps things: the settings, the logs, traces, calibrations, drawers.
 
 Looking creates nothing; whoever writes makes the folder. The folders are those
 that the system has for settings and for data of a program, or the one folder
@@ -21,7 +21,7 @@ class Places:
     """Absolute paths of what sagline keeps; nothing need exist yet.
 
     `config` is the file of settings, `log` the log of real measurements, `demo_log`
-    that of virtual runs; `traces` and `calibrations` are folders.
+    that of virtual runs; `traces`, `calibrations` and `drawers` are folders.
     """
 
     config: Path
@@ -29,6 +29,7 @@ class Places:
     demo_log: Path
     traces: Path
     calibrations: Path
+    drawers: Path
 
 
 def find_places(env: Mapping[str, str] = os.environ) -> Places:
@@ -51,6 +52,7 @@ def find_places(env: Mapping[str, str] = os.environ) -> Places:
         demo_log=data / "demo-log.sqlite",
         traces=data / "traces",
         calibrations=data / "calibrations",
+        drawers=data / "drawers",
     )
 
 

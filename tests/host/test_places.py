@@ -20,6 +20,7 @@ def test_sagline_home_has_everything_and_looking_creates_nothing(tmp_path):
     assert places.demo_log == home / "demo-log.sqlite"
     assert places.traces == home / "traces"
     assert places.calibrations == home / "calibrations"
+    assert places.drawers == home / "drawers"
     assert list(tmp_path.iterdir()) == []
 
 
@@ -82,6 +83,7 @@ def test_where_says_what_is_there_and_what_is_in_the_way(sagline_home, capsys):
         "demo_log": (True, "a folder is in the file's place"),
         "traces": (False, "a link that leads nowhere"),
         "calibrations": (True, "not a folder"),
+        "drawers": (False, None),
     }
     lines = where(capsys)[1].splitlines()
     assert lines[0].split() == [

@@ -13,7 +13,7 @@ from functools import partial
 
 from uuid6 import uuid7
 
-from sagline.analysis import calibrated, lineplan, stuck, target
+from sagline.analysis import calibrated, lineplan, quickplan, stuck, target
 from sagline.analysis import plan as planning
 from sagline.analysis.advice import before
 from sagline.analysis.calibration import waveform
@@ -123,6 +123,10 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         calibration=calibration,
     )
     plan = replace(plan, repeats=settings.repeats)
+    haste = ()
+    if settings.quick:
+        plan = quickplan.quick(plan)
+        haste = (plan.notice,)
     record = _record(rig, settings, known, plan)
     seen_as = (open_v, settings.designation, probe_r_ohm)
     line_plan = None
@@ -176,7 +180,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         if repeat == repeats:
             break
         drift = drift_share(raw, rig.profile, rig.converter)
-        before_ms, rest_ms = rest_ms, next_rest_ms(rest_ms, drift)
+        before_ms, rest_ms = rest_ms, rest_ms if settings.quick else next_rest_ms(rest_ms, drift)
         if rest_ms > before_ms:
             yield LongerRest(rest_ms * 1e-3)
     if line_plan is not None:
@@ -190,7 +194,8 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         )
     without_null = rig.has_null and any(step.null_setting is None for step in steps)
     unbalanced = (UNBALANCED,) if without_null else ()
-    remarks = [Warning_(**asdict(notice)) for notice in band + advice + rig.notices + unbalanced]
+    said = band + advice + haste + rig.notices + unbalanced
+    remarks = [Warning_(**asdict(notice)) for notice in said]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)
 

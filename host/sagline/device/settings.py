@@ -15,7 +15,7 @@ TEMPERATURES_C = (-100.0, 150.0)
 class Settings:
     """What the user asks of one measurement; None leaves the choice to the plan.
 
-    With `line` a V-I line is made after the repeats.
+    With `line` a V-I line is made after the repeats. `quick` shortens the rests, for many cells.
     """
 
     load_ohm: float | None = None
@@ -28,6 +28,7 @@ class Settings:
     clear_trip: bool = False
     target_u_rel: float | None = None
     line: bool = False
+    quick: bool = False
 
     def __post_init__(self) -> None:
         if not 1 <= self.repeats <= MAX_REPEATS:

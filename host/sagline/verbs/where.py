@@ -15,8 +15,9 @@ TITLES = {
     "demo_log": "log of virtual runs",
     "traces": "traces",
     "calibrations": "calibrations",
+    "drawers": "drawers",
 }
-FOLDERS = ("traces", "calibrations")
+FOLDERS = ("traces", "calibrations", "drawers")
 
 
 def add(commands: Any) -> None:
