@@ -21,6 +21,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Callable
+from typing import Any
 
 PERIOD = 1 << 30
 READ_US = 10
@@ -52,6 +53,10 @@ class Chip:
         self.was_reset = 0
         # Pins that have a name and no number: those of the radio chip.
         self.named: dict[str, int] = {}
+        # Blocks beside the pins, and chips at the end of them: told of the time before
+        # anything changes. Pins that something outside drives, by their level.
+        self.blocks: list[Any] = []
+        self.driven: dict[int, Callable[[], int]] = {}
         self.accesses = 0
         # Ctrl-C comes before the accesses with these numbers; with `late` after
         # what they do is done.
@@ -72,6 +77,8 @@ class Chip:
     def access(self, act: Callable[[], None] = lambda: None) -> None:
         """Count an access to the chip and do it; this is where an interrupt may come."""
         self.accesses += 1
+        for block in self.blocks:
+            block.catch_up()
         interrupted = self.accesses in self.interrupts
         if interrupted and not self.late:
             raise KeyboardInterrupt
@@ -120,9 +127,13 @@ def modules(chip: Chip) -> dict[str, type]:
                 chip.now_us += PIN_US
                 chip.access(lambda: chip.latch(self.number, value))
                 return value
+            if self.number in chip.driven:
+                chip.now_us += PIN_US
             chip.access()
             if self.number in chip.grounded:
                 return 0
+            if self.number in chip.driven:
+                return chip.driven[self.number]()
             return int(bool(chip.pull_up >> self.number & 1))
 
     class ADC:
@@ -134,6 +145,7 @@ def modules(chip: Chip) -> dict[str, type]:
 
         def read_u16(self) -> int:
             chip.access()
+            assert not any(getattr(block, "running", False) for block in chip.blocks)
             chip.conversions.append((chip.now_us, self.channel))
             chip.now_us += READ_US
             raw = max(0, min(4095, round(chip.volts(chip, self.channel) / 3.0 * 4096)))
