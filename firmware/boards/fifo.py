@@ -47,7 +47,10 @@ CHANNELS = 3
 SPARE = 1000
 MOST_TURNS = LIVE_US // TURN_US
 
-_EIO = 5
+# Codes that have not come by then do not come.
+_LATE_US = 5000
+
+_EIO, _ETIMEDOUT = 5, 110
 
 
 class Fifo:
@@ -96,7 +99,7 @@ class Fifo:
 
         `between(row)` is called while codes come in; it may put rows of its own
         at `row`, and returns the place behind them, as this does. Raises OSError
-        where codes were lost, ValueError for more than there is room for.
+        where codes were lost or do not come, ValueError for more than there is room for.
         """
         turns = max(1, length_us // TURN_US)
         if turns > MOST_TURNS:
@@ -113,6 +116,8 @@ class Fifo:
             left = transfers - CHANNELS * last
             row = between(row)
             while dma.count > left:
+                if time.ticks_diff(time.ticks_us(), work[3]) > length_us + _LATE_US:
+                    raise OSError(_ETIMEDOUT)
                 row = between(row)
             # Read after the codes have come: if nothing was lost yet, none of them was.
             if mem32[self._fcs] & (UNDER | OVER):

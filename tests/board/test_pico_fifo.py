@@ -10,7 +10,7 @@ import pytest
 
 from board.rp2_standin import PERIOD, Chip
 from board.rp2_standin.adcblock import ACCESS_US, EN, OVER, START_MANY
-from board.rp2_standin.bench import GATES, FullBoard, all_low, pico
+from board.rp2_standin.bench import GATES, FullBoard, all_low, forget, pico
 from sagline_board import commands, faults, profile, ticks
 from sagline_board.board import Board
 from sagline_board.hardware import MAX_ROWS, ROW
@@ -110,7 +110,25 @@ def come_late(full: FullBoard, hw) -> None:
     hw._between_slots = between
 
 
+def stand_still(full: FullBoard, hw) -> None:
+    """The converter stops converting."""
+    full.adc.catch_up()
+    full.chip.blocks.remove(full.adc)
+
+
 BREAKS = [lose_codes, slip_a_turn, come_late]
+
+
+def test_codes_that_do_not_come_are_waited_for_5_ms(full: FullBoard) -> None:
+    hw = alone(full)
+    hw.switch(8, 1_000_000)
+    stand_still(full, hw)
+    began_us = full.chip.now_us
+    with pytest.raises(OSError) as caught:
+        hw.capture(4000, 200)
+    assert caught.value.args == (errno.ETIMEDOUT,)
+    assert all_low(full.chip)
+    assert full.chip.now_us - began_us < 4000 + 6000
 
 
 @pytest.mark.parametrize("spoil", BREAKS)
@@ -196,6 +214,7 @@ def test_without_it_the_plain_loop_reads_the_same(full: FullBoard, monkeypatch, 
     fast = rows_of(by_dma, 3)
     lack(monkeypatch)
     full.chip.blocks.remove(full.adc)
+    forget()
     hw = pico().PicoHardware()
     assert (hw.onboard, hw.ads1115) == (1, 0)
     count = hw.capture(1000, 1000)

@@ -7,7 +7,7 @@ Emulated: nothing here ran on a physical board.
 import pytest
 
 from board.rp2_standin import Chip
-from board.rp2_standin.bench import GATES, FullBoard, all_low, pico
+from board.rp2_standin.bench import GATES, FullBoard, all_low, forget, pico
 from sagline_board import commands, faults, profile, ticks
 from sagline_board.board import Board
 from sagline_board.hardware import ADS_NULL_ORDER, ADS_ORDER, ROW
@@ -243,6 +243,7 @@ def test_in_the_plain_loop_as_well(full: FullBoard, monkeypatch: pytest.MonkeyPa
 
     monkeypatch.delattr(rp2, "DMA")
     full.chip.blocks.remove(full.adc)
+    forget()
     board = run_step(full, pico().PicoHardware())
     assert board.engine.state == commands.DONE
     sampler = board.engine.sampler

@@ -88,6 +88,13 @@ class AdcBlock:
     def _all_at_once(self, codes: list[int], ended: int) -> bool:
         """Where nothing can go wrong, do all of them in one go; else say that it was not done."""
         dma = self.dma
+        if len(self.fifo) >= self.depth and not (dma and dma.takes(self.base + 0xC, self.request)):
+            # Full, and nobody takes: all are lost.
+            self._fcs |= OVER
+            self._index += ended
+            self._cs = self._advanced(ended)
+            self._began_us += ended * CONVERSION_US
+            return True
         if dma is None or self.dither is not None or self.slips or self.fifo or any(self.stall):
             return False
         ready = self._fcs & DREQ_EN and dma.takes(self.base + 0xC, self.request)
