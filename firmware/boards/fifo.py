@@ -125,7 +125,8 @@ class Fifo:
             work[0] = first
             work[1] = last
             work[2] = row
-            sum_turns(self._codes, rows, work)
+            # A buffer stands for a pointer there.
+            sum_turns(self._codes, rows, work)  # pyright: ignore[reportArgumentType]
             row += CHANNELS * ROW
             first = last
         self._finish(transfers)
@@ -151,10 +152,13 @@ class Fifo:
         """
         mem32 = self._mem32
         mem32[self._cs_clear] = START_MANY
+        state = 0
         for _ in range(20):
             state = mem32[self._cs]
             if state & READY:
                 break
+        else:
+            raise OSError(_EIO)
         fifo = mem32[self._fcs]
         came = transfers - self._dma.count + (fifo >> LEVEL_SHIFT & 15)
         if fifo & (UNDER | OVER) or came % CHANNELS != state >> _NEXT_SHIFT & 7:

@@ -124,8 +124,9 @@ class PicoHardware(Hardware):
         self._range.value(1 if high else 0)
 
     def set_null(self, setting):
-        self._wide.spoil()
-        self._null.set(setting)
+        if self._wide is not None and self._null is not None:
+            self._wide.spoil()
+            self._null.set(setting)
 
     def capture(self, length_us, bin_us):
         try:

@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""One suite for all that implements `sagline_board.hardware` here: the Pico and still boards."""
+"""One suite for all that implements `sagline_board.hardware` here: boards and the virtual rig."""
 
 from collections.abc import Callable
 from itertools import pairwise
@@ -8,6 +8,9 @@ import pytest
 
 from board.rp2_standin.bench import FullBoard, pico
 from board.still import StillHardware, StillNull
+from sagline.virtual.address import parse
+from sagline.virtual.clock import VirtualClock
+from sagline.virtual.port import build_hardware
 from sagline_board import profile, ticks
 from sagline_board.engine import LIVE_US
 from sagline_board.hardware import MAX_ROWS, ROW, Hardware
@@ -15,6 +18,10 @@ from sagline_board.sampler import FAR_SLICE_US, SCHEDULE
 
 SLICES = [*(entry[1:] for entry in SCHEDULE), (FAR_SLICE_US, FAR_SLICE_US), (LIVE_US, LIVE_US)]
 Make = Callable[[pytest.FixtureRequest], Hardware]
+
+
+def virtual(request: pytest.FixtureRequest) -> Hardware:
+    return build_hardware(parse("virtual://lr6?seed=3"), VirtualClock(real_pace=False))
 
 
 def still(request: pytest.FixtureRequest) -> Hardware:
@@ -36,7 +43,7 @@ def pico_full(request: pytest.FixtureRequest) -> Hardware:
     return pico().PicoHardware()
 
 
-@pytest.fixture(params=[still, still_null, pico_base, pico_full])
+@pytest.fixture(params=[virtual, still, still_null, pico_base, pico_full])
 def hw(request: pytest.FixtureRequest) -> Hardware:
     return request.param(request)
 
