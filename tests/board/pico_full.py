@@ -50,12 +50,12 @@ class Dma:
     def pack_ctrl(self, size, inc_read, treq_sel):
         return treq_sel
 
-    def config(self, read=0, write=None, count=0, ctrl=0, trigger=False):
+    def config(self, read=0, write=(), count=0, ctrl=0, trigger=False):
         if not trigger:
             return
         if not Dma.filled:
             for index in range(len(write)):
-                write[index] = CODES[index % 3]
+                write[index] = CODES[index % 3]  # pyright: ignore[reportIndexIssue]
             Dma.filled = True
         Dma.began_us = Clock.now_us
         Dma.transfers = count
@@ -176,7 +176,7 @@ class System:
 
 def held():
     gc.collect()
-    return gc.mem_alloc()
+    return gc.mem_alloc()  # pyright: ignore[reportAttributeAccessIssue]
 
 
 def locked_slices(hw):

@@ -179,7 +179,7 @@ def test_the_channels_are_the_profiles(full: FullBoard) -> None:
     """Inputs 0, 1, 2 of the converter are the pins 26, 27, 28; a turn is three conversions."""
     assert profile.PINS["adc"] == (26, 27, 28)
     alone(full)
-    from boards.decimate import TURN_US
+    from boards.decimate import TURN_US  # pyright: ignore[reportMissingImports]
 
     assert TURN_US == 3 * CONVERSION_US
     # 96 cycles of 48 MHz: RP2040 data sheet 4.9.2.

@@ -32,7 +32,7 @@ def answer(board: Board, line: str) -> str:
 def test_the_config_words_are_the_data_sheets(full: FullBoard) -> None:
     hw = pico().PicoHardware()
     hw.capture(12_000, 12_000)
-    from boards.ads1115 import channel_word
+    from boards.ads1115 import channel_word  # pyright: ignore[reportMissingImports]
 
     assert {channel: channel_word(channel) for channel in range(4)} == WORDS
     # Full scale over 2**15 is the code that the profile claims.

@@ -57,6 +57,8 @@ class Chip:
         # anything changes. Pins that something outside drives, by their level.
         self.blocks: list[Any] = []
         self.driven: dict[int, Callable[[], int]] = {}
+        # The I2C bus: number, SDA, SCL, rate in Hz, time-out in us.
+        self.bus: tuple[int, int, int, int, int] | None = None
         self.accesses = 0
         # Ctrl-C comes before the accesses with these numbers; with `late` after
         # what they do is done.

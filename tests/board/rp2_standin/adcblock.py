@@ -41,7 +41,7 @@ class AdcBlock:
         self.dither: Callable[[int], int] | None = None
         self.log: list[tuple[int, int, int]] = []
         self.order: list[tuple[str, int]] = []
-        self.stall = (0, 0)
+        self.stall: tuple[int, int] = (0, 0)
         self.dma: Dma | None = None
         self.slips: set[int] = set()
         self.divider = 0
