@@ -1,10 +1,14 @@
 # SPDX-License-Identifier: MIT
-"""The board on a Raspberry Pi Pico or Pico 2: on-board converter, plain loop, one to four loads.
+"""The board on a Raspberry Pi Pico or Pico 2: both converters, the null channel, one to four loads.
 
 A gate pulse ends because this loop ends it, and where the loop does not come to
 it, because the chip's own state machine does, a little later (oneshot.py). The
 loop toggles ARM, whose pump holds the bank's common switch; if the loop stops,
 the circuit lets go by itself as well, and the watchdog starts the board anew.
+
+It names the front ends that it has found at its start, and no others. The
+on-board converter is read through its FIFO, in a plain loop where the chip or
+its DMA cannot be had.
 """
 
 import binascii
@@ -13,17 +17,25 @@ import sys
 import time
 
 import machine
+from boards.ads1115 import BUS_HZ, BUS_TIMEOUT_US, find_ads1115, use_null
+from boards.fifo import open_fifo
 from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
+from boards.nullpwm import NullPwm, find_null
 from boards.oneshot import OneShot
 from boards.watchdog import Watchdog
-from machine import ADC, Pin
+from machine import ADC, I2C, PWM, Pin
 
 from sagline_board import ticks
 from sagline_board.board import Board
 from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
 from sagline_board.profile import LOADS, ONBOARD, PINS
+
+try:
+    from rp2 import DMA
+except ImportError:
+    DMA = None
 
 # Ctrl-C works before the firmware starts, for whoever needs the board back.
 START_DELAY_MS = 1500
@@ -59,10 +71,31 @@ class PicoHardware(Hardware):
         self._adc = [ADC(Pin(number)) for number in PINS["adc"]]
         self._mask = 0
         self._off_tick = 0
+        self._level = 1
+        self._wide = None
+        self._null = None
+        self._find_front_ends()
+        # Looked up once: a method taken from an object takes memory.
+        self._between_slots = self._between
         self.wide_codes = 0 if "RP2350" in sys.implementation._machine else 1
         self.model = "pico-2" if "RP2350" in sys.implementation._machine else "pico"
         self.serial = binascii.hexlify(machine.unique_id()).decode()
         self.files = FolderFiles(FOLDER)
+
+    def _find_front_ends(self):
+        self._fifo = open_fifo(machine.mem32, DMA, sys.implementation._machine)
+        bus = I2C(0, sda=Pin(PINS["sda"]), scl=Pin(PINS["scl"]), freq=BUS_HZ,
+                  timeout=BUS_TIMEOUT_US)  # fmt: skip
+        # Pulled up, or a board without the converter would read whatever floats there.
+        self._wide = find_ads1115(bus, Pin(PINS["ready"], Pin.IN, Pin.PULL_UP))
+        if self._wide is None:
+            return
+        self.ads1115 = 1
+        null = NullPwm(PWM(Pin(PINS["null"])), machine.freq())
+        if find_null(null, self._wide):
+            self.null = 1
+            self._null = null
+            use_null(self._wide)
 
     def ticks_us(self):
         return time.ticks_us()
@@ -83,6 +116,8 @@ class PicoHardware(Hardware):
                     self._arm.value(0)
             if mask:
                 self._watchdog.start()
+            if self._wide is not None and mask != self._mask:
+                self._wide.spoil()
             self._mask = mask
             self._off_tick = ticks.add(time.ticks_us(), longest_us)
             if gates:
@@ -99,7 +134,14 @@ class PicoHardware(Hardware):
         self._watchdog.stop()
 
     def set_range(self, high):
+        if self._wide is not None:
+            self._wide.spoil()
         self._range.value(1 if high else 0)
+
+    def set_null(self, setting):
+        if self._wide is not None and self._null is not None:
+            self._wide.spoil()
+            self._null.set(setting)
 
     def capture(self, length_us, bin_us):
         try:
@@ -111,6 +153,11 @@ class PicoHardware(Hardware):
     def _capture(self, length_us, bin_us):
         self._watchdog.feed()
         # Nothing below allocates, so that no collection falls into a slice.
+        wide = self._wide
+        if wide is not None:
+            wide.resume()
+        if self._fifo is not None:
+            return self._fifo.capture(self.rows, length_us, bin_us, self._between_slots) // ROW
         sense, force, back = self._adc
         arm = self._arm
         ticks_us = time.ticks_us
@@ -127,7 +174,8 @@ class PicoHardware(Hardware):
             lasted_us = n = 0
             sense_total = force_total = back_total = 0
             armed = self._mask
-            while n == 0 or lasted_us < wanted_us:
+            # A window ends where the ADS1115 wants the bus: conversions in one follow each other.
+            while n == 0 or (lasted_us < wanted_us and not (wide and wide.ready())):
                 # read_u16 stretches the 12 bits to 16; the upper twelve are the code.
                 sense_total += sense.read_u16() >> 4
                 force_total += force.read_u16() >> 4
@@ -145,8 +193,21 @@ class PicoHardware(Hardware):
             self._put(row + ROW, 1, ticks.add(at, turn_us), own_us, n, force_total)
             self._put(row + 2 * ROW, 2, ticks.add(at, 2 * turn_us), own_us, n, back_total)
             row += 3 * ROW
+            if wide is not None:
+                row = wide.poll(self.rows, row)
             if self._mask and ticks.diff(ticks_us(), self._off_tick) >= 0:
                 self.switch(0, 0)
+
+    def _between(self, row):
+        """Keep ARM up, end a pulse that is due, take what the ADS1115 has; return the next row."""
+        if self._mask:
+            self._arm.value(self._level)
+            self._level = 1 - self._level
+            if ticks.diff(time.ticks_us(), self._off_tick) >= 0:
+                self.switch(0, 0)
+        if self._wide is not None:
+            row = self._wide.poll(self.rows, row)
+        return row
 
     def _put(self, row, channel, at, length_us, n, total):
         rows = self.rows

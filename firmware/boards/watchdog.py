@@ -16,16 +16,20 @@ _CLEAR = 0x3000
 
 
 class Watchdog:
-    """Started with a pulse, fed by the loop, stopped with it."""
+    """Started with a pulse, fed by the loop, stopped with it. Of a chip that is not known, where it
+    could not be stopped, it is left alone."""
 
     def __init__(self, board_name):
-        chip = "RP2350" if "RP2350" in board_name else "RP2040"
-        self._clear = CTRL[chip] + _CLEAR
+        self._clear = 0
+        for chip in CTRL:
+            if chip in board_name:
+                self._clear = CTRL[chip] + _CLEAR
         self._timer = None
 
     def start(self):
         """Start, or start again: so much time is left from now on."""
-        self._timer = WDT(timeout=TIMEOUT_MS)
+        if self._clear:
+            self._timer = WDT(timeout=TIMEOUT_MS)
 
     def feed(self):
         """So much time is left from now on, if it is on."""
@@ -34,4 +38,5 @@ class Watchdog:
 
     def stop(self):
         self._timer = None
-        mem32[self._clear] = ENABLE
+        if self._clear:
+            mem32[self._clear] = ENABLE

@@ -3,13 +3,13 @@
 
 from __future__ import annotations
 
-from tools.circuit import BOARD, CONVERTER, GND, REFERENCE, SENSE_POS, Circuit
+from tools.circuit import CONVERTER, GND, REFERENCE, SENSE_POS, Circuit
 
 Findings = list[str]
 
 
 def pins_are_the_profiles(c: Circuit) -> Findings:
-    """Gates in the order of the loads, ARM, range, the three converter pins, the jumper."""
+    """Gates in the order of the loads, ARM, range, both converters, the null's PWM, the jumper."""
     found = []
     n, pins = c.netlist, c.profile.PINS
     for index, load in enumerate(c.loads()):
@@ -26,6 +26,13 @@ def pins_are_the_profiles(c: Circuit) -> Findings:
     for channel in range(3):
         if not c.node(channel) or not c.chain(c.tap(channel), c.node(channel)):
             found.append(f"GP{pins['adc'][channel]} does not read channel {channel}'s tap")
+    if CONVERTER in n.parts:
+        for key, name in (("sda", "SDA"), ("scl", "SCL"), ("ready", "RDY")):
+            if n.net(CONVERTER, name) != c.gpio(pins[key]):
+                found.append(f"{name} of the converter is not on GP{pins[key]}")
+    for gate in (ref for ref, part in n.parts.items() if part.symbol == "GATE"):
+        if not c.resistors(n.net(gate, "A"), c.gpio(pins["null"])):
+            found.append(f"the null channel's gate does not hang on GP{pins['null']}")
     if not n.between(c.gpio(pins["jumper"]), GND, "LINK"):
         found.append(f"the jumper is not between GP{pins['jumper']} and ground")
     # GPIO 23 sets the supply's mode inside the board: it has no pin on the header.
@@ -104,7 +111,7 @@ def converters_read_the_same(c: Circuit) -> Findings:
             found.append(f"AIN{channel} is not channel {channel}")
     null = c.netlist.net(CONVERTER, f"AIN{c.profile.NULL_DIFFERENCE}")
     follower = c.follower(null or "")
-    steps = [c.netlist.net(BOARD, "GP11")] if follower is None else [follower[2]]
+    steps = [c.gpio(c.profile.PINS["null"])] if follower is None else [follower[2]]
     for _ in range(3):
         steps = [c.across(r, net) for net in steps for r in c.netlist.on(net, "R")]
         if any(c.netlist.on(net, "GATE") for net in steps):

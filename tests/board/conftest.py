@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: MIT
-"""The chip that the Pico's tests share."""
+"""The chips that the Pico's tests share."""
 
-from board.rp2_standin.bench import chip
+from board.rp2_standin.bench import chip, full
 
-__all__ = ["chip"]
+__all__ = ["chip", "full"]

@@ -9,7 +9,15 @@ from collections.abc import Callable
 import pytest
 
 from board.rp2_standin import Chip
-from board.rp2_standin.bench import ARM, GATES, SWITCHES, all_low, pico, run_boot
+from board.rp2_standin.bench import (
+    ARM,
+    GATES,
+    SWITCHES,
+    FullBoard,
+    all_low,
+    pico,
+    run_boot,
+)
 
 
 def test_interrupted_sampling_has_the_gates_low_before_anyone_else_acts(chip: Chip) -> None:
@@ -101,3 +109,17 @@ def test_soft_reset_in_mid_pulse_runs_boot_and_nothing_else(chip: Chip) -> None:
     assert chip.drives_high(GATES[3])
     run_boot()
     assert all_low(chip)
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_ctrl_c_while_everything_is_sampled(
+    full: FullBoard, pulse: Callable[..., None], late: bool
+) -> None:
+    """The same on a full build, where FIFO, DMA and the bus are busy: at every 211th access."""
+    span = pulse_span(full.chip, pulse)
+    assert len(span) > 300
+    for k in span[int(late) :: 211]:
+        with pytest.raises(KeyboardInterrupt):
+            pulse(k, late=late)
+        on = [number for number in SWITCHES if full.chip.drives_high(number)]
+        assert on == [], f"interrupt at access {k}"

@@ -4,6 +4,8 @@
 Emulated: nothing here ran on a physical board.
 """
 
+import sys
+
 import pytest
 
 from board.rp2_standin import Chip
@@ -92,6 +94,18 @@ def test_the_address_is_the_chips_own(
     assert chip.watchdog.enabled
     hw.switch(0, 0)
     assert not chip.watchdog.enabled
+
+
+def test_that_of_a_chip_that_is_not_known_is_left_alone(
+    chip: Chip, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It could not be stopped again."""
+    monkeypatch.setattr(sys.implementation, "_machine", "Board with another chip")
+    hw = pico().PicoHardware()
+    hw.switch(1, 100_000)
+    assert chip.drives_high(GATES[0]) and not chip.watchdog.enabled
+    hw.switch(0, 0)
+    assert all_low(chip)
 
 
 def test_one_that_was_left_on_is_stopped_at_the_start(chip: Chip) -> None:

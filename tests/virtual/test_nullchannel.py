@@ -9,7 +9,8 @@ from sagline.virtual.circuit import Circuit
 from sagline.virtual.linearity import straight
 from sagline.virtual.nullchannel import Difference, NullVoltage
 from sagline.virtual.parts import NullParts, draw_parts, nominal_parts
-from sagline.virtual.sampling import ADS_NULL_ORDER, ADS_ORDER, Sampling
+from sagline.virtual.sampling import Sampling
+from sagline_board.hardware import ADS_NULL_ORDER, ADS_ORDER
 from sagline_board.profile import ADS1115, NULL
 
 PARTS = NullParts(2.5 / 4096, 0.0, 5e-6, 7.8125e-6, 32767, 0.0, 0.0, straight(-32768, 32767))

@@ -15,6 +15,13 @@ from .keep import MemoryFiles
 MAX_ROWS = 96
 ROW = 5
 
+# The channels of the ADS1115 in turn: sense and force alternate, return is read every eighth
+# time. With the null channel half of sense's turns go to its difference, channel 3. The order
+# begins anew at each edge, so that it is the same before and after. Its second half holds
+# every channel.
+ADS_ORDER = (0, 1, 0, 1, 0, 1, 0, 2)
+ADS_NULL_ORDER = (3, 1, 0, 1, 3, 1, 0, 2)
+
 
 class Hardware:
     """What a board offers to the core.

@@ -80,11 +80,12 @@ LOADS = (
 # GPIO numbers. The gates stand next to each other, in the order of LOADS; ARM is
 # the MOSFET in series with all of them, held off unless its pin keeps toggling.
 # `range` low chooses the low range; floating or high is the 16.5 V range.
-# `adc` is sense, force, return. `jumper` grounded keeps the firmware from
+# `adc` is sense, force, return. `sda`, `scl` and `ready` lead to the ADS1115, `null` is the
+# PWM of the null channel. `jumper` grounded keeps the firmware from
 # starting; `smps` high makes the board's regulator run without bursts.
 PINS = {
-    "gates": (2, 3, 4, 5), "arm": 6, "range": 7, "adc": (26, 27, 28),
-    "jumper": 15, "smps": 23,
+    "gates": (2, 3, 4, 5), "arm": 6, "range": 7, "sda": 8, "scl": 9, "ready": 10, "null": 11,
+    "adc": (26, 27, 28), "jumper": 15, "smps": 23,
 }  # fmt: skip
 
 # ARM lets go at the latest this long after its pin has stopped toggling (simulated circuit).

@@ -16,13 +16,10 @@ from sagline.virtual.circuit import Circuit
 from sagline.virtual.converter import Converter
 from sagline.virtual.nullchannel import Difference, NullVoltage
 from sagline.virtual.parts import Parts
+from sagline_board.hardware import ADS_NULL_ORDER, ADS_ORDER
 from sagline_board.profile import ADS1115, NULL_DIFFERENCE, ONBOARD, SENSE
 
 CHANNEL_COUNT = 3
-# The ADS1115 alternates sense and force and reads return every eighth time.
-ADS_ORDER = (0, 1, 0, 1, 0, 1, 0, 2)
-# With the null channel half of sense's turns go to its difference, channel 3.
-ADS_NULL_ORDER = (3, 1, 0, 1, 3, 1, 0, 2)
 # How many equal slices are worked out at once.
 _SLICES_AHEAD = 80
 

@@ -45,8 +45,6 @@ class Chip:
         # Pins whose output a PIO state machine has, by number.
         self.given: dict[int, StateMachine] = {}
         self.machines: list[StateMachine] = []
-        # Blocks beside the pins: told of the time before anything changes.
-        self.blocks: list[Any] = []
         self.watchdog: WatchdogBlock
         self.pull_up = 0
         self.analogue: set[int] = set()
@@ -63,6 +61,12 @@ class Chip:
         self.was_reset = 0
         # Pins that have a name and no number: those of the radio chip.
         self.named: dict[str, int] = {}
+        # Blocks beside the pins, and chips at the end of them: told of the time before
+        # anything changes. Pins that something outside drives, by their level.
+        self.blocks: list[Any] = []
+        self.driven: dict[int, Callable[[], int]] = {}
+        # The I2C bus: number, SDA, SCL, rate in Hz, time-out in us.
+        self.bus: tuple[int, int, int, int, int] | None = None
         self.accesses = 0
         # Ctrl-C comes before the accesses with these numbers; with `late` after
         # what they do is done.
@@ -71,8 +75,9 @@ class Chip:
 
     def drives_high(self, number: int) -> bool:
         """Whether the pin is an output and high."""
-        for block in self.blocks:
-            block.catch_up()
+        # The watchdog alone: what a converter has done meanwhile may depend on this very pin.
+        if (watchdog := getattr(self, "watchdog", None)) is not None:
+            watchdog.catch_up()
         if number in self.given:
             return self.given[number].level(number)
         return bool(self.enable >> number & self.out >> number & 1)
@@ -150,9 +155,13 @@ def modules(chip: Chip) -> dict[str, type]:
                 chip.now_us += PIN_US
                 chip.access(lambda: chip.latch(self.number, value))
                 return value
+            if self.number in chip.driven:
+                chip.now_us += PIN_US
             chip.access()
             if self.number in chip.grounded:
                 return 0
+            if self.number in chip.driven:
+                return chip.driven[self.number]()
             return int(bool(chip.pull_up >> self.number & 1))
 
     class ADC:
@@ -164,6 +173,7 @@ def modules(chip: Chip) -> dict[str, type]:
 
         def read_u16(self) -> int:
             chip.access()
+            assert not any(getattr(block, "running", False) for block in chip.blocks)
             chip.conversions.append((chip.now_us, self.channel))
             chip.now_us += READ_US
             raw = max(0, min(4095, round(chip.volts(chip, self.channel) / 3.0 * 4096)))

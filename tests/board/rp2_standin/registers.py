@@ -8,7 +8,7 @@ from typing import Any
 from board.rp2_standin import Chip
 
 # What the interpreter takes for an access (an assumption, on the short side).
-ACCESS_US = 3
+ACCESS_US = 8
 
 
 class Registers:
