@@ -15,7 +15,7 @@ ALLOWED = {"array", "binascii", "collections", "math", "struct"}
 # MicroPython's own, which a CPython import must be able to do without.
 OPTIONAL = {"micropython"}
 CHIP = {"machine", "rp2"}
-CHIP_FILES = {"boot.py", "boards/pico.py"}
+CHIP_FILES = {"boot.py", "boards/pico.py", "boards/oneshot.py", "boards/watchdog.py"}
 
 
 def imported_names(source: str) -> set[str]:
