@@ -1,16 +1,29 @@
 # SPDX-License-Identifier: MIT
 """The random processes assumed for non-linearity, against their own simulation."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from analysis.analytic_cell import PROFILE
 from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
+from sagline.analysis.rows import Front
+from sagline.analysis.sagerrors import processes_of
+from sagline.analysis.values import ADS1115
 from sagline.virtual.linearity import block_curve, onboard_curve
 
 BLOCKS = Process(1.0, 16.0, between="step")
 BOW = Process(3.0, 128.0, between="cosine")
 FINE = Process(0.25, 2.0, between="line")
+
+
+def bounded(limit_codes: float) -> tuple[Process, ...]:
+    """What is assumed of an ADS1115 of such a limit."""
+    unit = replace(PROFILE.converters[ADS1115], inl_millilsb=round(1e3 * limit_codes))
+    rig = replace(PROFILE, converters={**PROFILE.converters, ADS1115: unit})
+    return processes_of(rig, Front.LEVEL, ADS1115)
 
 
 @pytest.mark.parametrize("distance", [0.0, 0.2, 0.7, 1.0, 1.4, 1.99, 2.5])
@@ -67,6 +80,15 @@ def test_many_small_shares_are_drawn_together_with_their_covariance() -> None:
     assert kurtosis == pytest.approx(-1.2 * 0.25, abs=0.06)
 
 
+@pytest.mark.parametrize("limit", [0.1, 0.25, 1.0, 4.0])
+def test_of_a_bound_alone_a_rectangle_is_taken(limit: float) -> None:
+    """JCGM 100, 4.3.7: the variance of a quantity known to lie within ±a is a²/3."""
+    total = sum(
+        float(one.correlation(np.zeros(1))[0]) * one.limit_codes**2 / 3.0 for one in bounded(limit)
+    )
+    assert total == pytest.approx(limit**2 / 3.0)
+
+
 @pytest.mark.parametrize("apart", [0.3, 0.7, 1.0, 1.7, 5.0, 30.0])
 @pytest.mark.parametrize("which", ["ads1115", "onboard"])
 def test_the_virtual_rig_draws_what_the_budget_assumes(which: str, apart: float) -> None:
@@ -81,9 +103,9 @@ def test_the_virtual_rig_draws_what_the_budget_assumes(which: str, apart: float)
             else onboard_curve(rng, 4095, 6.0, wide_codes=False)
         )
         squares.append(np.mean((curve.at(code + apart) - curve.at(code)) ** 2))
-    large = Process(1.75, 16.0, "step") if which == "ads1115" else Process(5.75, 128.0, "cosine")
+    bow = (Process(5.75, 128.0, "cosine"), FINE)
     claimed = 0.0
-    for one in (large, FINE):
+    for one in bounded(2.0) if which == "ads1115" else bow:
         near, far = one.correlation(np.array([0.0, apart]))
         claimed += 2.0 * (near - far) * one.limit_codes**2 / 3.0
     assert np.mean(squares) == pytest.approx(claimed, rel=0.05)

@@ -165,15 +165,23 @@ class LineBudget:
 
 
 def pooled(
-    current_a: Sequence[float], deviations_ohm: Sequence[FloatArray], counts: Sequence[int]
+    current_a: Sequence[float],
+    deviations_ohm: Sequence[FloatArray],
+    counts: Sequence[int],
+    linearity_v: Sequence[float],
 ) -> Pooled:
     """The scatter of all points as one: `deviations_ohm` of each point's r from their mean.
 
     A converter's noise and hum are the same volts at every current, so I·δr of all points are
-    of one distribution.
+    of one distribution. Of each point `linearity_v` is the s.d. that non-linearity makes among
+    its repeats, each of which begins at another open level: that is in the error of the mean
+    already, so that only what is scattered beyond it is noise.
     """
     squares = sum(
         float(((i * one) ** 2).sum()) for i, one in zip(current_a, deviations_ohm, strict=True)
     )
+    expected = sum(
+        max(0, count - 1) * one**2 for count, one in zip(counts, linearity_v, strict=True)
+    )
     dof = sum(max(0, count - 1) for count in counts)
-    return Pooled(sqrt(squares / dof) if dof else 0.0, dof, tuple(counts))
+    return Pooled(sqrt(max(0.0, squares - expected) / dof) if dof else 0.0, dof, tuple(counts))
