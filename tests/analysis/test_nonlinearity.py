@@ -8,10 +8,11 @@ import pytest
 from scipy.integrate import quad
 
 from analysis.analytic_cell import PROFILE
+from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
-from sagline.analysis.rows import Front
-from sagline.analysis.sagerrors import processes_of
-from sagline.analysis.values import ADS1115
+from sagline.analysis.rows import Front, Rows
+from sagline.analysis.sagerrors import apart_v, processes_of
+from sagline.analysis.values import ADS1115, SENSE
 from sagline.virtual.linearity import block_curve, onboard_curve
 
 BLOCKS = Process(1.0, 16.0, between="step")
@@ -124,3 +125,36 @@ def test_independent_parts_add_in_variance() -> None:
     assert both.covariance()[0, 0] == pytest.approx(1.0 / 3.0 + 0.75 * 9.0 / 3.0)
     drawn = both.draws(np.random.default_rng(1), 50_000)["level"]
     assert drawn.var() == pytest.approx(both.covariance()[0, 0], rel=0.03)
+
+
+@pytest.mark.parametrize("repeats", [1, 2, 5])
+def test_repeats_at_other_codes_are_as_far_apart_as_drawn_converters_make_them(
+    repeats: int,
+) -> None:
+    """Sags that begin at other codes each time, in 40 ways, read through 600 drawn converters."""
+    rng = np.random.default_rng(9)
+    code_v = tap_per_code_v(PROFILE, ADS1115, SENSE, False)
+    limit = PROFILE.converters[ADS1115].inl_limit_codes
+    weight_v, current_a = np.array([0.25, 0.25, 0.25, 0.25, -0.5, -0.5]), 0.5
+    weights = [weight_v / current_a] * repeats
+    curves = [block_curve(rng, 19_800, 20_200, limit) for _ in range(600)]
+    claimed_v2, drawn_v2 = [], []
+    for _ in range(40):
+        codes = [
+            start + np.array([0.0, 0.4, 0.8, 1.2, -90.3, -91.0])
+            for start in rng.uniform(20_000.0, 20_060.0, repeats)
+        ]
+        rows = [
+            Rows(*(np.zeros(6) for _ in range(4)), code, np.zeros(6, np.int64), np.zeros(6))
+            for code in codes
+        ]
+        claimed_v2.append(apart_v(PROFILE, ADS1115, False, rows, weights, current_a) ** 2)
+        if repeats > 1:
+            sags = np.array([[weight_v @ curve.at(code) for code in codes] for curve in curves])
+            drawn_v2.append(float(sags.var(axis=1, ddof=1).mean()) * code_v**2)
+    if repeats == 1:
+        assert claimed_v2 == [0.0] * 40
+    else:
+        assert np.mean(claimed_v2) == pytest.approx(np.mean(drawn_v2), rel=0.08)
+        still = apart_v(PROFILE, ADS1115, False, rows[:1] * repeats, weights, current_a)
+        assert still == pytest.approx(0.0, abs=1e-9)

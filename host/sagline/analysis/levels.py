@@ -30,7 +30,8 @@ class Levels:
 
     `times_s` are those asked for and t_f, `first_s`; `by_repeat[j][i]` the levels of repeat j
     at time i and `errors[i]` what non-linearity does to their means; `apart_v(i)` the s.d. of a
-    repeat's sag about the mean that non-linearity alone makes there; `rest_noise_codes` the s.d. of the first repeat's open level from its noise; `start` each repeat's levels at 0+ by
+    repeat's sag about the mean that non-linearity alone makes there; `rest_noise_codes` the
+    s.d. of the first repeat's open level from its noise; `start` each repeat's levels at 0+ by
     the model, None where the model does not hold; `hum_hz` that of the mains, None where none
     is seen.
     """

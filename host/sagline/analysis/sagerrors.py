@@ -17,7 +17,8 @@ from sagline.analysis.values import ONBOARD, SENSE, FloatArray
 
 BLOCK_CODES = 16.0
 """Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone. Short
-ones leave near levels little in common; of long ones a level that crosses some would average less; `tests/bench/plant.py --block-codes` asks what that does to the intervals."""
+ones leave near levels little in common; of long ones a level that crosses some would average
+less. What that does to the intervals `tests/bench/plant.py --block-codes` shows."""
 BOW_CODES = 128.0
 """Distance of the knots of the on-board converter's bow: likewise."""
 FINE = Process(limit_codes=0.25, span_codes=2.0, between="line")
