@@ -139,15 +139,14 @@ def test_repeats_at_other_codes_are_as_far_apart_as_drawn_converters_make_them(
     weights = [weight_v / current_a] * repeats
     curves = [block_curve(rng, 19_800, 20_200, limit) for _ in range(600)]
     claimed_v2, drawn_v2 = [], []
+    rows: list[Rows] = []
+    none = np.zeros(6)
     for _ in range(40):
         codes = [
             start + np.array([0.0, 0.4, 0.8, 1.2, -90.3, -91.0])
             for start in rng.uniform(20_000.0, 20_060.0, repeats)
         ]
-        rows = [
-            Rows(*(np.zeros(6) for _ in range(4)), code, np.zeros(6, np.int64), np.zeros(6))
-            for code in codes
-        ]
+        rows = [Rows(none, none, none, none, code, none.astype(int), none) for code in codes]
         claimed_v2.append(apart_v(PROFILE, ADS1115, False, rows, weights, current_a) ** 2)
         if repeats > 1:
             sags = np.array([[weight_v @ curve.at(code) for code in codes] for curve in curves])
