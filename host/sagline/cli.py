@@ -20,6 +20,7 @@ from sagline.verbs import (
     calibrate,
     demo,
     drawer,
+    flash,
     hand,
     hands,
     log,
@@ -31,7 +32,21 @@ from sagline.verbs import (
 )
 from sagline_board import __version__
 
-VERBS = (demo, measure, drawer, hand, analyse, calibrate, log, rigs, virtual, hands, where, schema)
+VERBS = (
+    demo,
+    measure,
+    drawer,
+    hand,
+    analyse,
+    calibrate,
+    log,
+    rigs,
+    flash,
+    virtual,
+    hands,
+    where,
+    schema,
+)
 
 STATUSES = """exit status:
   0 result, with or without notes   1 our fault

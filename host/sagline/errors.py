@@ -15,10 +15,7 @@ SaglineError
 
 from sagline_board import faults
 
-NEW_FIRMWARE = (
-    "put the firmware of this program on the board, as README.md says under "
-    '"Put the firmware on a board"'
-)
+NEW_FIRMWARE = "put the firmware of this program on the board with `sagline flash`"
 """A remedy, to be put into sentences."""
 
 REPLUG = "unplug the board and plug it in again"
