@@ -132,6 +132,8 @@ _REMEDIES = {
     faults.TRIP_ENERGY: f"Choose a load of more ohms or a shorter time. {_AFTER_TRIP}",
     faults.TRIP_CAPTURE: f"{sentence(REPLUG)} {_AFTER_TRIP}",
     faults.TRIP_RECORD: f"Ask for shorter times. {_AFTER_TRIP}",
+    faults.TRIP_HUNG: "See to the board's supply and its cable; with a load on, the firmware no "
+    f"longer went on. {_AFTER_TRIP}",
     faults.MASS_STORAGE: "Make room on the board, then try again; what it kept before is still "
     "there if that was whole. If it stays so, put MicroPython and the firmware on it anew.",
     faults.INIT_IGNORED: "Wait until the step has ended, then try again.",
