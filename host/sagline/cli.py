@@ -27,6 +27,7 @@ from sagline.verbs import (
     measure,
     rigs,
     schema,
+    selftest,
     virtual,
     where,
 )
@@ -42,6 +43,7 @@ VERBS = (
     log,
     rigs,
     flash,
+    selftest,
     virtual,
     hands,
     where,
