@@ -30,7 +30,7 @@ from sagline_board import lamp, ticks
 from sagline_board.board import Board
 from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
-from sagline_board.profile import LOADS, ONBOARD, PINS
+from sagline_board.profile import BASE, FULL, ONBOARD, PINS, loads_of
 
 try:
     from rp2 import DMA
@@ -61,7 +61,8 @@ class PicoHardware(Hardware):
     def __init__(self):
         Hardware.__init__(self)
         make_safe()
-        self._shot = OneShot(PINS["gates"][0], len(LOADS))
+        self.build = FULL if Pin(PINS["build"], Pin.IN, Pin.PULL_UP).value() else BASE
+        self._shot = OneShot(PINS["gates"][0], len(loads_of(self.build)))
         self._watchdog = Watchdog(sys.implementation._machine)
         self.hung = self._watchdog.has_struck()
         self._watchdog.stop()
@@ -87,6 +88,8 @@ class PicoHardware(Hardware):
 
     def _find_front_ends(self):
         self._fifo = open_fifo(machine.mem32, DMA, sys.implementation._machine)
+        if self.build == BASE:
+            return
         bus = I2C(0, sda=Pin(PINS["sda"]), scl=Pin(PINS["scl"]), freq=BUS_HZ,
                   timeout=BUS_TIMEOUT_US)  # fmt: skip
         # Pulled up, or a board without the converter would read whatever floats there.

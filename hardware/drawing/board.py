@@ -10,7 +10,7 @@ NETS = {
     "GP2": "GATE1", "GP3": "GATE2", "GP4": "GATE3", "GP5": "GATE4",
     "GP6": "ARM", "GP7": "RANGE",
     "GP8": "SDA", "GP9": "SCL", "GP10": "RDY", "GP11": "NULL_PWM",
-    "GP15": "JUMPER",
+    "GP13": "BUILD", "GP15": "JUMPER",
     "GP26": "S_PIN", "GP27": "F_PIN", "GP28": "R_PIN",
     "ADC_VREF": "REF",
 }  # fmt: skip
@@ -24,6 +24,14 @@ def sheet() -> Sheet:
     s.label("JUMPER", (18, 62), "left")
     s.power("GND", s.two("jumper", "W2", (18, 62), "down"))
     s.note("W2 fitted: the firmware does not start", (8, 72))
+    s.power("3V3A", (40, 58))
+    s.two("R 10k", "R84", (40, 58), "down")
+    s.label("BUILD", (40, 61), "left")
+    s.builds = "base"
+    s.wire((40, 61), (40, 63))
+    s.power("GND", s.two("link", "W4", (40, 63), "down"))
+    s.builds = "base full"
+    s.note("W4 in the base build alone: it tells the firmware", (34, 73))
     s.builds = "full"
     _converter(s)
     return s

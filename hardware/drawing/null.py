@@ -50,7 +50,7 @@ def _reference(s: Sheet) -> None:
 def _own_reference(s: Sheet) -> None:
     s.power("3V3A", (14, 42))
     s.wire((14, 42), (14, 43))
-    s.wire(s.two("R 470", "R72", (14, 43), "down"), (14, 47), (44, 47))
+    s.wire(s.two("R 1.2k", "R72", (14, 43), "down"), (14, 47), (44, 47))
     for kind, reference, x in (
         ("reference 2.5", "U4", 14), ("C 2.2u", "C34", 27), ("C 100n", "C35", 34),
     ):  # fmt: skip

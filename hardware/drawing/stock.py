@@ -183,8 +183,8 @@ KINDS = {
     "R 22": _small("22", "Damps the ground tie."),
     "R 33": _small("33", "Slows the edges into the null's gate."),
     "R 220": _small("220", "In series with every converter pin and with the pump."),
-    "R 470": _small("470", "Feeds the null's reference."),
     "R 1k": _small("1k", "In series with every gate."),
+    "R 1.2k": _small("1.2k", "Feeds the null's reference: the larger, the less 3V3 moves it."),
     "R 2.2k": _small("2.2k", "Bleeds 3V3, so that a live battery cannot raise a dead board's."),
     "R 4.7k": _small("4.7k", "Holds a gate low while its pin floats; elsewhere pulls up."),
     "R 47k": _small("47k", "Second stage of the null's filter."),
@@ -252,7 +252,8 @@ KINDS = {
     "link": Kind(
         "LINK", "LINK", "", "current 6 A", "wire link", "Wire link 0.75 mm2",
         ("solder bridge", "0 ohm 2512"),
-        "W1 stands in for ARM where it is left out; W3 grounds an input that nothing drives.",
+        "W1 stands in for ARM where it is left out; W3 grounds an input that nothing drives; W4 "
+        "tells the firmware which build it is.",
     ),
     "jumper": Kind(
         "LINK", "JUMPER", "", "current 0.1 A", "pin header 2.54 mm with jumper",

@@ -65,6 +65,12 @@ class Circuit:
         """Sum of the capacitors between two nets."""
         return sum(self.netlist.parts[ref].number for ref in self.netlist.between(a, b, "C"))
 
+    def entries(self) -> tuple[dict[str, int], ...]:
+        """The profile's loads of this build."""
+        return self.profile.loads_of(
+            self.profile.BASE if self.build == "base" else self.profile.FULL
+        )
+
     def loads(self) -> list[Load]:
         """Resistors from the rail to the drain of a switch, in the order of their references."""
         found = []

@@ -104,11 +104,17 @@ def deck(netlist: Netlist, case: Case) -> str:
         off = part.number * (1.0 + (part.tolerance or 0.0))
         lines += [f"alter r{ref.lower()} = {off:.9g}", *_states(case, ref.lower())]
         lines.append(f"alter r{ref.lower()} = {part.number:.9g}")
-    load = PROFILE.LOADS[case.load]
+    load = entry_of(case)
     more_ohm = load["switch_milliohm"] * load["switch_tolerance_ppm"] * 1e-9
     many = 2 if case.build == "full" else 1
     lines += [f"altermod {SWITCHES} rd = {6e-3 + more_ohm / many:g}", *_states(case, "switches")]
     return drawn.text([*lines, ".endc"], f"sagline rig: {case.name}, parts off one by one")
+
+
+def entry_of(case: Case) -> dict[str, int]:
+    """The profile's values of the load that is switched."""
+    build = PROFILE.BASE if case.build == "base" else PROFILE.FULL
+    return PROFILE.loads_of(build)[case.load]
 
 
 def _states(case: Case, what: str, current: bool = False) -> list[str]:
@@ -140,7 +146,7 @@ def measured(case: Case, figures: dict[str, float], what: str) -> tuple[float, f
         for channel, pin in enumerate(PINS):
             share, lift_v = gain(channel, case.high)
             tap[pin, state] = (figures[f"{pin}_{state}_{what}"] - lift_v) / share
-    load = PROFILE.LOADS[case.load]
+    load = entry_of(case)
     sag_v = tap["s_pin", 0] - tap["s_pin", 1]
     loop_ohm = (load["load_milliohm"] + load["switch_milliohm"]) * 1e-3
     amperes = (tap["f_pin", 1] - tap["r_pin", 1]) / loop_ohm

@@ -41,7 +41,7 @@ def _lacks(part: Part, quantity: str, least: float) -> Findings:
 def loads_bear_their_pulses(c: Circuit) -> Findings:
     """Largest pulse, as the guard allows it and as voltage and time do, in half the rating."""
     found = []
-    for load, entry in zip(c.loads(), c.profile.LOADS, strict=False):
+    for load, entry in zip(c.loads(), c.entries(), strict=False):
         part = c.netlist.parts[load.resistor]
         joule = entry["max_pulse_mj"] / 1e3
         found += _lacks(part, "pulse", joule / SHARE)
@@ -56,7 +56,7 @@ def loads_bear_their_pulses(c: Circuit) -> Findings:
 def loads_bear_their_mean_power(c: Circuit) -> Findings:
     """The mean that the guard cools by, in half the rating in free air."""
     found = []
-    for load, entry in zip(c.loads(), c.profile.LOADS, strict=False):
+    for load, entry in zip(c.loads(), c.entries(), strict=False):
         part = c.netlist.parts[load.resistor]
         found += _lacks(part, "power", entry["mean_mw"] / 1e3 / SHARE)
     return found
@@ -148,7 +148,7 @@ def switches_bear_and_conduct(c: Circuit) -> Findings:
     for ref, most_a in (
         *(
             (load.switch, entry["max_ma"] / 1e3)
-            for load, entry in zip(c.loads(), profile.LOADS, strict=False)
+            for load, entry in zip(c.loads(), c.entries(), strict=False)
         ),
         *((ref, force_a) for ref in arm),
     ):
@@ -162,7 +162,7 @@ def switches_bear_and_conduct(c: Circuit) -> Findings:
             high_v -= most_a * part.rating["resistance"] / 1e3
         if high_v - lift_v < part.rating["drive"]:
             found.append(f"{ref}: {high_v - lift_v:.2f} V of gate drive")
-    for load, entry in zip(c.loads(), profile.LOADS, strict=False):
+    for load, entry in zip(c.loads(), c.entries(), strict=False):
         parts = [c.netlist.parts[ref] for ref in (load.switch, *arm)]
         most = sum(part.rating["resistance"] for part in parts)
         if most > entry["switch_milliohm"] * (1.0 + entry["switch_tolerance_ppm"] / 1e6):
@@ -187,7 +187,7 @@ def diodes_bear_their_current(c: Circuit) -> Findings:
             found += _lacks(part, "voltage", _MARGIN * BATTERY_V)
             if c.netlist.net(ref, "K") == c.rail and ref not in _freewheels(c):
                 found += _lacks(part, "current", c.profile.LEADS["force_max_ma"] / 1e3)
-    for load, entry in zip(c.loads(), c.profile.LOADS, strict=False):
+    for load, entry in zip(c.loads(), c.entries(), strict=False):
         for ref in c.netlist.on(load.drain, "D_SCHOTTKY"):
             found += _lacks(c.netlist.parts[ref], "pulse", entry["max_ma"] / 1e3)
     return found

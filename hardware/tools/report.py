@@ -25,7 +25,7 @@ Resistive cells, at their operating points. *Circuit* is the error with every pa
 a rectangle; a calibration takes most of it away. The three ways to read the sag each add their
 linearity at both ends of it, as their limits in the profile allow; noise is not in it. The null
 channel's includes how its range matches the plain one, and its movement with the load. The base
-build has one switch where the profile counts two: that is its error of the circuit.
+build has one switch, and so has its profile.
 
 """
 

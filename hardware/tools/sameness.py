@@ -35,6 +35,9 @@ def pins_are_the_profiles(c: Circuit) -> Findings:
             found.append(f"the null channel's gate does not hang on GP{pins['null']}")
     if not n.between(c.gpio(pins["jumper"]), GND, "LINK"):
         found.append(f"the jumper is not between GP{pins['jumper']} and ground")
+    told_base = n.between(c.gpio(pins["build"]), GND, "LINK")
+    if bool(told_base) != (c.build == "base"):
+        found.append(f"GP{pins['build']} is grounded in the base build and in no other")
     # GPIO 23 sets the supply's mode inside the board: it has no pin on the header.
     if pins["smps"] != 23:
         found.append(f"the supply's mode is on GP23, not GP{pins['smps']}")
@@ -44,7 +47,7 @@ def pins_are_the_profiles(c: Circuit) -> Findings:
 def loads_are_the_profiles(c: Circuit) -> Findings:
     """Ohms, tolerance and temperature coefficient of every load."""
     found = []
-    for load, entry in zip(c.loads(), c.profile.LOADS, strict=False):
+    for load, entry in zip(c.loads(), c.entries(), strict=False):
         part = c.netlist.parts[load.resistor]
         drawn = (
             round(part.number * 1e3),

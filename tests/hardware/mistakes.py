@@ -18,7 +18,10 @@ Edit = Callable[[Netlist, Any], tuple[Netlist, Any]]
 def own_profile() -> SimpleNamespace:
     """The profile's values, free to be changed."""
     values = {name: value for name, value in vars(profile).items() if name.isupper()}
-    return SimpleNamespace(**copy.deepcopy(values))
+    own = SimpleNamespace(**copy.deepcopy(values))
+    alone = dict(profile.loads_of(profile.BASE)[0])
+    own.loads_of = lambda build: (alone,) if build == own.BASE else own.LOADS
+    return own
 
 
 def moved(reference: str, pin: str, net: str | None) -> Edit:
@@ -172,6 +175,9 @@ MISTAKES = (
             told(lambda p: p.PINS.update(adc=(27, 26, 28))), "pins_are_the_profiles"),
     Mistake("another jumper pin", told(lambda p: p.PINS.update(jumper=14)),
             "pins_are_the_profiles"),
+    Mistake("no link that tells of the base build", missing("W4"), "pins_are_the_profiles"),
+    Mistake("the link of the base build in the full one",
+            fielded("W4", "Builds", "base", "base full"), "pins_are_the_profiles"),
     Mistake("data and clock swapped in the firmware",
             told(lambda p: p.PINS.update(sda=9, scl=8)), "pins_are_the_profiles"),
     Mistake("the ready signal on another pin", moved("U1", "GP10", None),

@@ -35,9 +35,9 @@ def test_the_report_is_what_ngspice_makes_of_the_drawing() -> None:
 @simulated
 def test_a_load_that_is_off_is_told_by_ohms_law() -> None:
     # The host reckons the current with the marked ohms: what the load has more, r has less.
-    marked_ohm = 3.3 + 0.041
+    marked_ohm = 3.3 + 0.020
     assert r_beside_marked("r11") == pytest.approx(marked_ohm / (marked_ohm + 0.033), abs=2e-4)
-    assert r_beside_marked("switches") == pytest.approx(marked_ohm / (marked_ohm + 0.01), abs=6e-4)
+    assert r_beside_marked("switches") == pytest.approx(marked_ohm / (marked_ohm + 0.005), abs=3e-4)
 
 
 @simulated
@@ -52,8 +52,7 @@ def test_a_foot_that_is_off_is_told_by_kirchhoffs_law() -> None:
 @simulated
 def test_as_marked_the_circuit_finds_what_is_there() -> None:
     found = predict.found(make.netlist(), BASE, figures_of_base())
-    # One switch, where the profile counts two of 20.5 milliohm.
-    assert found.bias_r == pytest.approx(0.0205 / 3.341, abs=1e-3)
+    assert abs(found.bias_r) < 1e-3
     assert abs(found.bias_emf) < 2e-4
     # A rectangle of 1 %, two standard deviations of it, and the rest in squares.
     assert 0.01 * 2 / 3**0.5 < found.parts_r < 0.015
@@ -78,9 +77,9 @@ def test_the_null_channel_is_quick_and_still() -> None:
     ripple_uv, trim_ms, scale_ms, typical_uv, most_uv, bent_uv = found
     assert ripple_uv < profile.NULL["lsb_pv"] * 1e-6
     assert trim_ms < scale_ms < 500.0
-    assert typical_uv < profile.NULL["load_shift_nv"] * 1e-3
-    # By hand: 10 mV over the reference's feed of 470 ohm and its own.
-    assert most_uv == pytest.approx(10e3 * 0.8 / 470.8, rel=0.03)
+    assert typical_uv < most_uv < profile.NULL["load_shift_nv"] * 1e-3
+    # By hand: 10 mV over the reference's feed of 1.2 kohm and its own.
+    assert most_uv == pytest.approx(10e3 * 0.8 / 1200.8, rel=0.03)
     # By hand, means of currents: half of 2.5 V, less a quarter of 10 ohm in 10 k of it.
     assert bent_uv == pytest.approx(-0.25 * 10.0 / 10e3 * 2.5e6, rel=0.03)
 

@@ -30,9 +30,9 @@ def test_every_rule_has_a_mistake_that_it_finds() -> None:
     assert {mistake.rule for mistake in MISTAKES} == set(RULES)
 
 
-def test_the_base_build_is_the_full_one_less_parts_and_two_links() -> None:
+def test_the_base_build_is_the_full_one_less_parts_and_three_links() -> None:
     full, base = NETLIST.build("full").parts, NETLIST.build("base").parts
-    assert set(base) - set(full) == {"W1", "W3"}
+    assert set(base) - set(full) == {"W1", "W3", "W4"}
     assert {"R12", "R13", "R14", "Q5", "U4", "U5", "U6"} <= set(full) - set(base)
 
 
@@ -48,3 +48,9 @@ def test_voltages_are_reckoned_from_the_clips() -> None:
     assert spans["S_PIN"] == pytest.approx((0.0, 3.465))
     # Behind the damper's capacitor no direct current flows.
     assert NETLIST.net("R1", "2") not in spans
+
+
+def test_the_page_on_checks_lists_every_mistake() -> None:
+    text = (FIRMWARE.parent / "hardware" / "verification.md").read_text(encoding="utf-8")
+    told = re.findall(r"^\| ([^|]+) \| `(\w+)` \|$", text, re.MULTILINE)
+    assert told == [(mistake.name, mistake.rule) for mistake in MISTAKES]

@@ -66,7 +66,8 @@ def sag_v(bench: Bench, t_s: float) -> float:
 def test_what_the_pins_show_gives_r(name: str) -> None:
     bench = CASES[name]
     columns = run(bench)
-    load = profile.LOADS[bench.load or 0]
+    build = profile.BASE if bench.build == "base" else profile.FULL
+    load = profile.loads_of(build)[bench.load or 0]
     drop_v = []
     for t_s in (bench.on_s - 1e-6, LOADED_S):
         force = at(columns, "v(f_pin)", t_s) / gain(1, bench.high)

@@ -326,7 +326,7 @@ def test_a_board_that_goes_after_the_result_takes_nothing_with_it():
         ("_do_channel_values", "0,0,0,0,0,0"),
         ("_do_channel_values", "-1,2,3,4,5,6"),
         ("_do_reference_values", "3000000"),
-        ("_do_capabilities", "1,0,0,0,1,0"),
+        ("_do_capabilities", "1,0,0,0,1,0,0"),
     ],
 )
 def test_a_board_that_describes_nothing_possible_is_refused(monkeypatch, name, reply):

@@ -233,18 +233,18 @@ class Board(CalibrationCommands):
     def _do_capabilities(self):
         hw = self._hw
         return _join((commands.PROTOCOL_MAJOR, commands.PROTOCOL_MINOR, hw.onboard, hw.ads1115,
-                      hw.one_shot, hw.null))  # fmt: skip
+                      hw.one_shot, hw.null, hw.build))  # fmt: skip
 
     def _do_close_session(self):
         self._session = None
 
     def _do_load_count(self):
-        return str(len(profile.LOADS))
+        return str(len(self.engine.loads))
 
     def _do_load_values(self, index):
-        if index >= len(profile.LOADS):
+        if index >= len(self.engine.loads):
             return faults.OUT_OF_RANGE
-        return _fields(profile.LOADS[index], commands.LOAD_FIELDS)
+        return _fields(self.engine.loads[index], commands.LOAD_FIELDS)
 
     def _do_channel_values(self, index):
         return _fields(profile.CHANNELS[index], commands.CHANNEL_FIELDS)

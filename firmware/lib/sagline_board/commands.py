@@ -76,9 +76,10 @@ _TABLE = (
     ("error_count", "SYSTem:ERRor:COUNt?", (), ("count",), 200, ANY,
      "How many errors are queued."),
     ("capabilities", "SYSTem:CAPability?", (),
-     ("protocol_major", "protocol_minor", "onboard", "ads1115", "one_shot", "null"), 200, ANY,
+     ("protocol_major", "protocol_minor", "onboard", "ads1115", "one_shot", "null", "build"),
+     200, ANY,
      "Protocol version; which converters are fitted; 1 if hardware ends each pulse; 1 with the "
-     "null channel."),
+     "null channel; 1 for the base build, which has no ARM."),
     ("open_session", "SESSion:OPEN", (("protocol_major", 0, 999),),
      ("protocol_major", "protocol_minor"), 200, CHANGE,
      "Open the session named by this envelope; ends any other. Envelope only."),

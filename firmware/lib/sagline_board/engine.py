@@ -29,7 +29,8 @@ class Engine:
     def __init__(self, hw):
         self._hw = hw
         hw.switch(0, 0)
-        self.guard = Guard(profile.LOADS, profile.RANGE_MV, hw.cold)
+        self.loads = profile.loads_of(hw.build)
+        self.guard = Guard(self.loads, profile.RANGE_MV, hw.cold)
         if hw.hung:
             self.guard.trip(faults.TRIP_HUNG)
         self.sampler = Sampler()
@@ -71,7 +72,7 @@ class Engine:
 
     def add_segment(self, mask, duration_ms):
         """Append a segment; return an error number or NO_ERROR."""
-        unknown = mask >> len(profile.LOADS) and mask != ARM_ALONE
+        unknown = mask >> len(self.loads) and mask != ARM_ALONE
         if len(self.segments) >= MAX_SEGMENTS or unknown:
             return faults.OUT_OF_RANGE
         self.segments.append((mask, duration_ms))

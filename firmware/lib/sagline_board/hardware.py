@@ -33,6 +33,7 @@ class Hardware:
     null: 1 where the null channel is fitted; then every round of the ADS1115 also reads sense
         less null, source 7, and `set_null` sets it.
     wide_codes: 1 where the on-board converter has the RP2040's wide codes.
+    build: `profile.FULL`, or `profile.BASE`, which has no ARM.
     one_shot: 1 where the hardware itself ends each gate pulse.
     hung: 1 where the board starts because the firmware hung with a load on.
     cold: 1 where the loads are known to be cold at start.
@@ -44,6 +45,7 @@ class Hardware:
     ads1115 = 0
     null = 0
     wide_codes = 0
+    build = 0
     one_shot = 0
     hung = 0
     cold = 0

@@ -77,15 +77,29 @@ LOADS = (
     },
 )
 
+# What is fitted. The base build has the first load behind its own switch alone, with a link in
+# ARM's place, and the board's own converter.
+FULL, BASE = 0, 1
+_ALONE = dict(LOADS[0])
+_ALONE["switch_milliohm"] = 20
+_BASE_LOADS = (_ALONE,)
+
+
+def loads_of(build):
+    """Return the loads of a build."""
+    return _BASE_LOADS if build == BASE else LOADS
+
+
 # GPIO numbers. The gates stand next to each other, in the order of LOADS; ARM is
 # the MOSFET in series with all of them, held off unless its pin keeps toggling.
 # `range` low chooses the low range; floating or high is the 16.5 V range.
 # `adc` is sense, force, return. `sda`, `scl` and `ready` lead to the ADS1115, `null` is the
 # PWM of the null channel. `jumper` grounded keeps the firmware from
-# starting; `smps` high makes the board's regulator run without bursts.
+# starting; `build` grounded says that it is the base build; `smps` high makes the board's
+# regulator run without bursts.
 PINS = {
     "gates": (2, 3, 4, 5), "arm": 6, "range": 7, "sda": 8, "scl": 9, "ready": 10, "null": 11,
-    "adc": (26, 27, 28), "jumper": 15, "smps": 23,
+    "adc": (26, 27, 28), "jumper": 15, "build": 13, "smps": 23,
 }  # fmt: skip
 
 # ARM lets go at the latest this long after its pin has stopped toggling (simulated circuit).

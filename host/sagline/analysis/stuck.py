@@ -23,6 +23,25 @@ SETTLED_US = 5_000
 FALL_V = 0.5 * presence.LEAST_FALL_V
 
 
+AT_REST_V = 0.2
+"""More than the blocking diode drops at the dividers' microamperes, and less than at the current of
+any load of the base build from a cell of 0.9 V or more (hardware/report.md: 0.3 V and above)."""
+
+
+def check_at_rest(
+    profile: RigProfile, converter: int, range_high: bool, taps: presence.Taps
+) -> None:
+    """Refuse a cell at rest whose force tap lies as far below it as under load.
+
+    Where nothing but a load's own switch holds it off. A current lifts the return tap too, as a
+    lost lead does; one that is lost lets none flow. Raises AnalysisError `load_stuck`.
+    """
+    found = presence.find(profile, converter, range_high, taps)
+    connected = found is None or found.code == "force_neg_open"
+    if connected and taps.sense_v - taps.force_v > AT_REST_V:
+        raise presence.refusal("load_stuck")
+
+
 def check_armed(raw: RawStep, profile: RigProfile, converter: int) -> None:
     """Refuse a step of (nothing, ARM alone, nothing) in which current flowed.
 

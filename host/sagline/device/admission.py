@@ -5,7 +5,7 @@ board without a hardware one-shot keeps away from."""
 from dataclasses import dataclass
 
 from sagline.analysis import plan as planning
-from sagline.analysis import presence
+from sagline.analysis import presence, stuck
 from sagline.analysis.values import Notice
 from sagline.designations import Designation
 from sagline.device.rig import Rig
@@ -43,6 +43,8 @@ def open_voltage(rig: Rig) -> float:
     readings = [(True, taps)]
     if not planning.needs_high_range(rig.profile, max(taps.sense_v, taps.force_v)):
         readings.insert(0, (False, look(False)))
+    if rig.identity.base:
+        stuck.check_at_rest(rig.profile, rig.converter, *readings[0])
     presence.refuse(rig.profile, rig.converter, readings, ABSENT_V)
     return readings[0][1].sense_v
 
@@ -108,18 +110,21 @@ def require_same_cell(rig: Rig, seen: Seen) -> None:
 
 
 def refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:
-    """Keep a board that cannot end a pulse in hardware away from cells that could do harm.
+    """Keep a board that cannot end a pulse in hardware, or has no second switch in its load's
+    path, away from cells that could do harm.
 
     Raises Refused.
     """
-    if rig.identity.one_shot:
+    if rig.identity.one_shot and not rig.identity.base:
         return
     why = "This board has no hardware that ends a pulse by itself"
+    if rig.identity.one_shot:
+        why = "This is a base build, whose load stays on where its one switch sticks"
     if known is not None and known.rechargeable and known.chemistry != "nickel":
         raise Refused(
             "no_one_shot",
             f"{why}, so no {known.title} cell is loaded.",
-            "Use it with primary or nickel cells; lithium and lead-acid need a board with it.",
+            "Use it with primary or nickel cells; lithium and lead-acid need a full build.",
         )
     if open_v <= UNKNOWN_WITHOUT_ONE_SHOT_V:
         return

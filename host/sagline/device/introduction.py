@@ -8,6 +8,7 @@ from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
 from sagline.device.link import Link
 from sagline.errors import NEW_FIRMWARE, WrongDevice
+from sagline_board.profile import BASE
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class Identity:
     ads1115: bool
     one_shot: bool
     null: bool
+    base: bool
 
 
 def identity_of(link: Link) -> Identity:
@@ -46,6 +48,7 @@ def identity_of(link: Link) -> Identity:
         bool(able["ads1115"]),
         bool(able["one_shot"]),
         bool(able["null"]),
+        able["build"] == BASE,
     )
 
 

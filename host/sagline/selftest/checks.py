@@ -15,7 +15,7 @@ import numpy as np
 from sagline.analysis import presence, stuck
 from sagline.analysis.calibration import tap_code, tap_volts
 from sagline.analysis.estimate import estimate
-from sagline.analysis.presence import Taps, limit_v
+from sagline.analysis.presence import Taps, floating_v, limit_v
 from sagline.analysis.values import ADS1115, FORCE, ONBOARD, SENSE, AnalysisError, RawStep
 from sagline.device.admission import open_voltage
 from sagline.device.balance import balance
@@ -38,6 +38,8 @@ PULSE_MS, PULSES = (1000, 150, 200), 3
 SAME_R = 0.25
 """Loads of marked resistance find one r: a resistor of the next decade does not. Cells are not
 quite linear, and a light load sees little of the sag, whose U is added."""
+STUCK = "a load conducts that was not switched on"
+STUCK_REMEDY = "Put no cell in: a load's switch is stuck on. See to the switches and pull-downs."
 HOLD_STILL = "See to the clips, hold the cell still and try again."
 LEAST_R_OHM = 0.002
 LR6_V = (1.2, 1.75)
@@ -194,6 +196,10 @@ def _levels(rig: Rig, high: bool, taps: Taps) -> Check:
     if not off:
         return Check(name=name, verdict="good", found=text)
     other = with_empty_clips(rig.profile, rig.converter, not high)
+    level_v = floating_v(rig.profile, FORCE, False)
+    if not high and [one.channel for one in off] == [FORCE]:
+        if falls(rig.profile, level_v, taps.force_v):
+            return Check(name=name, verdict="bad", found=f"{text}; {STUCK}", remedy=STUCK_REMEDY)
     if all(_as_if(rig, one, taps, high) for one in other[:2]):
         remedy = "The range does not switch: see to TP8, the range's gates and their pins."
     else:
@@ -232,8 +238,8 @@ def _conducts(rig: Rig, mask: int, name: str) -> Check:
     return Check(
         name=name,
         verdict="bad",
-        found="a load conducts that was not switched on",
-        remedy="Put no cell in: a load's switch is stuck on. See to the switches and pull-downs.",
+        found=STUCK,
+        remedy=STUCK_REMEDY,
     )
 
 

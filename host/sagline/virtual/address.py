@@ -1,5 +1,5 @@
 # SPDX-License-Identifier: MIT
-"""Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&null=...&board=...&pace=...&fault=...
+"""Addresses of virtual rigs: virtual://NAME?seed=N&adc=...&null=...&board=...&build=...&pace=...&fault=...
 
 `virtual://tray?cells=lr6,lr6-worn` is a rig with a tray of cells beside it: the first is in,
 and hands put in the next ones (`hands.py`). `virtual://custom?cell=FILE.toml` holds a cell of
@@ -20,6 +20,7 @@ from sagline.virtual.faults import Faults, parse_faults
 
 Adc = Literal["both", "ads1115", "onboard"]
 BoardName = Literal["rp2040", "rp2350"]
+Build = Literal["full", "base"]
 Pace = Literal["fast", "real"]
 
 
@@ -40,6 +41,7 @@ class VirtualAddress:
     pace: Pace = "fast"
     faults: Faults = field(default_factory=Faults)
     null: bool = True
+    build: Build = "full"
 
 
 TRAY = "tray"
@@ -49,6 +51,7 @@ _CHOICES: dict[str, tuple[str, ...]] = {
     "adc": get_args(Adc),
     "board": get_args(BoardName),
     "pace": get_args(Pace),
+    "build": get_args(Build),
 }
 
 
@@ -68,6 +71,8 @@ def parse(url: str) -> VirtualAddress:
         cells = _cells(name, values)
     seed = _seed(values.pop("seed", "0"))
     chosen: dict[str, str] = {}
+    if values.get("build") == "base":
+        _fit_for_base(values)
     for key, allowed in _CHOICES.items():
         chosen[key] = values.pop(key, getattr(VirtualAddress, key))
         if chosen[key] not in allowed:
@@ -95,7 +100,18 @@ def parse(url: str) -> VirtualAddress:
         cast(Pace, chosen["pace"]),
         faults,
         null,
+        cast(Build, chosen["build"]),
     )
+
+
+def _fit_for_base(values: dict[str, str]) -> None:
+    """A base build has the board's own converter and no other."""
+    if values.setdefault("adc", "onboard") != "onboard":
+        raise UsageError(
+            "bad_address",
+            f"build=base has the board's own converter alone, not adc={values['adc']}.",
+            "Leave adc out, or write build=full.",
+        )
 
 
 def _null(values: dict[str, str], adc: str) -> bool:

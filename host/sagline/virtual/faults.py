@@ -53,12 +53,13 @@ class Faults:
     events: tuple[tuple[str, int], ...] = ()
     rates: Mapping[str, float] = field(default_factory=dict)
 
-    def conducting(self, mask: int) -> int:
+    def conducting(self, mask: int, armed: bool = False) -> int:
         """The loads that carry current when those of `mask` are switched on.
 
-        The ARM MOSFET is sound: while it is open nothing flows. ARM_ALONE closes it.
+        The ARM MOSFET is sound: while it is open nothing flows. ARM_ALONE closes it, and where
+        there is a link in its place the path is `armed` for ever.
         """
-        if self.dead or not mask:
+        if self.dead or not (mask or armed):
             return 0
         return mask & ~ARM_ALONE | self.shorted
 

@@ -19,6 +19,7 @@ from sagline.virtual.faults import (
 )
 from sagline.virtual.parts import Parts
 from sagline.virtual.sampling import Sampling
+from sagline_board import profile
 from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
 from sagline_board.ticks import PERIOD
@@ -53,6 +54,7 @@ class VirtualHardware(Hardware):
         ads1115: bool,
         null: bool,
         wide_codes: bool,
+        build: int = profile.FULL,
         model: str,
         serial: str,
         faults: Faults | None = None,
@@ -63,6 +65,7 @@ class VirtualHardware(Hardware):
         self.ads1115 = int(ads1115)
         self.null = int(null)
         self.wide_codes = int(wide_codes)
+        self.build = build
         self.model = model
         self.serial = serial
         self.mask = 0
@@ -70,6 +73,9 @@ class VirtualHardware(Hardware):
         self._clock = clock
         parts = replace(parts, force_path_ohm=parts.force_path_ohm + self.faults.contact_ohm)
         self._circuit = Circuit(cell, parts, self.faults.wiring)
+        if self._conducting(0):
+            # Without ARM a switch that is stuck conducts from the beginning.
+            self._circuit.switch(self._conducting(0), True)
         self._sampling = Sampling(
             self._circuit, parts, noise, onboard=onboard, ads1115=ads1115, null=null
         )
@@ -186,10 +192,13 @@ class VirtualHardware(Hardware):
             self._at(at_us, _take_out if name == "removed" else _over_voltage)
 
     def _set_taps(self, mask: int, high: int, at_us: int) -> None:
-        conducting = self.faults.conducting(mask)
+        conducting = self._conducting(mask)
         self._at(at_us, lambda circuit: circuit.switch(conducting, bool(high)))
         self.mask = mask
         self.high = high
+
+    def _conducting(self, mask: int) -> int:
+        return self.faults.conducting(mask, armed=self.build == profile.BASE)
 
     def _at(self, at_us: int, change: Callable[[Circuit], None]) -> None:
         self._circuit.advance((at_us - self._segment_start_us) * 1e-6)

@@ -129,23 +129,26 @@ def nominal_parts() -> Parts:
     return _build(None, wide_codes=False)
 
 
-def draw_parts(rng: np.random.Generator, wide_codes: bool = True) -> Parts:
+def draw_parts(
+    rng: np.random.Generator, wide_codes: bool = True, build: int = profile.FULL
+) -> Parts:
     """One rig drawn from the profile's limits; `wide_codes` is the RP2040's erratum E11."""
-    return _build(rng, wide_codes)
+    return _build(rng, wide_codes, build)
 
 
-def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
+def _build(rng: np.random.Generator | None, wide_codes: bool, build: int = profile.FULL) -> Parts:
     draw = _Draw(rng)
+    loads = profile.loads_of(build)
     temperature_offset_k = draw.within(BOARD_TEMPERATURE_LIMIT_K)
     load_ohm = tuple(
         draw.about(entry["load_milliohm"] * 1e-3, entry["tolerance_ppm"])
         * (1.0 + entry["tcr_ppm_per_k"] * 1e-6 * temperature_offset_k)
-        for entry in profile.LOADS
+        for entry in loads
     )
     switch_ohm = tuple(
         draw.about(entry["switch_milliohm"] * 1e-3, entry["switch_tolerance_ppm"])
         * (1.0 + entry["switch_tcr_ppm_per_k"] * 1e-6 * temperature_offset_k)
-        for entry in profile.LOADS
+        for entry in loads
     )
     channels = tuple(_channel(draw, entry) for entry in profile.CHANNELS)
     reference_v = draw.about(
@@ -155,7 +158,7 @@ def _build(rng: np.random.Generator | None, wide_codes: bool) -> Parts:
         _converter(rng, index, reference_v, wide_codes) for index in range(len(profile.CONVERTERS))
     )
     sense_path_ohm = profile.LEADS["sense_path_milliohm"] * 1e-3 * (1.0 + draw.within(1.0))
-    heating_per_a2s = tuple(_heating(draw, entry) for entry in profile.LOADS)
+    heating_per_a2s = tuple(_heating(draw, entry) for entry in loads)
     null = _null(rng, converters[profile.ADS1115].gain_error)
     # From clips as good as none to tarnished ones: what it does is read, and falls out.
     return_path_ohm = profile.LEADS["return_path_milliohm"] * 1e-3 * (1.0 + draw.within(0.8))

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 from serial.serialutil import PortNotOpenError, SerialBase, SerialException
 
+from sagline.errors import UsageError
 from sagline.virtual.address import VirtualAddress, parse
 from sagline.virtual.clock import VirtualClock
 from sagline.virtual.hardware import SimulationBug, VirtualHardware
@@ -21,6 +22,7 @@ from sagline.virtual.meter import HandMeter
 from sagline.virtual.noisyline import NoisyLine
 from sagline.virtual.parts import draw_parts
 from sagline_board.board import Board
+from sagline_board.profile import BASE, FULL, loads_of
 
 
 class PortClock:
@@ -41,15 +43,23 @@ class PortClock:
 def build_hardware(address: VirtualAddress, clock: VirtualClock) -> VirtualHardware:
     """Return the hardware that `address` describes; its seed draws the rig and the noise."""
     draw, noise, *_ = _generators(address.seed)
+    build = BASE if address.build == "base" else FULL
+    if address.faults.shorted >> len(loads_of(build)):
+        raise UsageError(
+            "bad_fault",
+            "A base build has no such load.",
+            f"Write mosfet_on:{loads_of(build)[0]['load_milliohm'] / 1000:g}.",
+        )
     return VirtualHardware(
         address.known[address.cells[0]],
-        draw_parts(draw, wide_codes=address.board == "rp2040"),
+        draw_parts(draw, wide_codes=address.board == "rp2040", build=build),
         noise,
         clock,
         onboard=address.adc != "ads1115",
         ads1115=address.adc != "onboard",
         null=address.null and address.adc != "onboard",
         wide_codes=address.board == "rp2040",
+        build=build,
         model=f"virtual-{address.board}",
         serial=f"{address.name}-{address.seed}",
         faults=address.faults,
