@@ -10,13 +10,15 @@ from sagline.log.rows import moment
 from sagline.log.store import Log
 from sagline.records import LINE_FROM
 
+SEARCHED = ("label", "designation", "rig", "operator", "id")
+
 
 @dataclass(frozen=True)
 class Filters:
     """Which runs are meant; None means any.
 
     `label`, `designation`, `rig` are parts of the text, in any case; `since` and `until` bound
-    the start, the latter excluded.
+    the start, the latter excluded. Each word of `text` is in one of SEARCHED.
     """
 
     label: str | None = None
@@ -25,6 +27,7 @@ class Filters:
     since: datetime | None = None
     until: datetime | None = None
     deleted: bool = False
+    text: str | None = None
 
 
 @dataclass(frozen=True)
@@ -106,6 +109,10 @@ def _where(filters: Filters) -> tuple[str, dict[str, object]]:
         if text is not None:
             terms.append(f"instr(folded({column}), :{column})")
             values[column] = folded(text)
+    for number, word in enumerate((filters.text or "").split()):
+        places = " OR ".join(f"instr(folded({column}), :word{number})" for column in SEARCHED)
+        terms.append(f"({places})")
+        values[f"word{number}"] = folded(word)
     for name, comparison in (("since", ">="), ("until", "<")):
         at = getattr(filters, name)
         if at is not None:

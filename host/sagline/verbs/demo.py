@@ -41,9 +41,9 @@ def open_bench(address: str, *, autostart: bool = False) -> int:
             "Use `sagline measure` here; it prints lines, and JSON with --json.",
         )
     from sagline.ending import stopped
-    from sagline.tui.app import BenchApp
+    from sagline.tui.app import SaglineApp
 
-    app = BenchApp(address, autostart=autostart)
+    app = SaglineApp(address, autostart=autostart)
     app.run()
     if app.fault is not None:
         raise app.fault

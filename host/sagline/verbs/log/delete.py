@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 from sagline.verbs.log.common import add_ids, add_verb, log_option, open_log
 
 

@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 from sagline.verbs.log.common import add_verb, open_log
 
 

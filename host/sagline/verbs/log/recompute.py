@@ -5,7 +5,8 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import short_id, times_s
+from sagline.ids import short_id
+from sagline.verbs.common import times_s
 from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
 from sagline.verbs.progressline import ProgressLine
 

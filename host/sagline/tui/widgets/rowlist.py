@@ -1,0 +1,32 @@
+# SPDX-License-Identifier: MIT
+"""Lines one below the other, one of them chosen: the rows of a drawer, the runs of a log."""
+
+from collections.abc import Sequence
+
+from textual.widgets import OptionList
+from textual.widgets.option_list import Option
+
+
+class RowList(OptionList):
+    """Rows, each a key and the line that is shown of it. The choice stays with its key."""
+
+    def __init__(self, *, id: str | None = None) -> None:
+        super().__init__(id=id, compact=True, markup=False)
+        self._rows: list[tuple[str, str]] = []
+
+    @property
+    def key(self) -> str | None:
+        """The key of the row that is chosen, None where there is none."""
+        number = self.highlighted
+        return None if number is None or number >= len(self._rows) else self._rows[number][0]
+
+    def show(self, rows: Sequence[tuple[str, str]], *, choose: str | None = None) -> None:
+        """Show these rows. Chosen is `choose`, else the key that was, else the first row."""
+        if rows == self._rows and choose is None:
+            return
+        wanted = choose or self.key
+        self._rows = list(rows)
+        self.set_options([Option(line) for _, line in rows])
+        keys = [key for key, _ in rows]
+        if keys:
+            self.highlighted = keys.index(wanted) if wanted in keys else 0
