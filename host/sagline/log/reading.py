@@ -43,7 +43,8 @@ def told(path: Path, record_id: str) -> list[str]:
     with Log(path) as log:
         record = log.any_record(record_id)
         results = log.results(record_id)
-        lines = about_lines(record, deleted=log.is_deleted(record_id))
+        deleted, note = log.is_deleted(record_id), log.note(record_id)
+    lines = about_lines(record, note, deleted=deleted)
     result = record.main_of(results)
     if result is None:
         return [*lines, "", "It has no result."]

@@ -6,11 +6,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from sagline.ids import short_id
-from sagline.wording import bare_figure, counted, shown
+from sagline.wording import bare_figure, counted, figure, shown
 
 if TYPE_CHECKING:
     from sagline.anyrecord import AnyRecord
     from sagline.log.listing import Row
+    from sagline.log.recomputing import Recomputed
 
 HEADING = f"{'ID':<8}  {'STARTED':<16}  {'CELL':<8}  {'E / V':>7}  {'r / Ω':>17}  LABEL"
 
@@ -31,7 +32,7 @@ def run_line(row: Row) -> str:
     return line.rstrip()
 
 
-def about_lines(record: AnyRecord, *, deleted: bool) -> list[str]:
+def about_lines(record: AnyRecord, note: str | None, *, deleted: bool) -> list[str]:
     """Return what a run is and how it was made, a line each."""
     state, ending = record.state, record.kept_ending
     if ending is not None and ending.code is not None:
@@ -42,7 +43,18 @@ def about_lines(record: AnyRecord, *, deleted: bool) -> list[str]:
         ("cell", record.designation),
         ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
         ("operator", record.operator),
+        ("note", note),
         *record.about(),
         ("state", f"{state}; deleted" if deleted else state),
     ]
     return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
+
+
+def recomputed_line(one: Recomputed) -> str:
+    """Return what became of a run that was computed again."""
+    known = short_id(one.record_id)
+    now = figure(one.result.r_ohm, "Ω")
+    if not one.added:
+        return f"{known}  r {now}: has a result of method {one.result.method} already"
+    before = "" if one.before is None else f"; before {figure(one.before.r_ohm, 'Ω')}"
+    return f"{known}  r {now}{before}"

@@ -67,7 +67,7 @@ class Room(Screen[None]):
         yield from self.contents()
         with Horizontal(id="question"):
             yield Static("", id="asked", markup=False)
-            yield Input(id="answer", compact=True)
+            yield Input(id="answer", compact=True, select_on_focus=False)
         yield Static("", id="keys", markup=False)
         yield Static(TOO_SMALL, id="too-small", markup=False)
 
@@ -91,6 +91,7 @@ class Room(Screen[None]):
         self.query_one("#asked", Static).update(f"{question}:")
         answer = self.query_one("#answer", Input)
         answer.value = value
+        answer.cursor_position = len(value)
         self.add_class("-asking")
         answer.focus()
         self.show_keys()

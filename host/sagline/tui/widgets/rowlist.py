@@ -21,12 +21,12 @@ class RowList(OptionList):
         return None if number is None or number >= len(self._rows) else self._rows[number][0]
 
     def show(self, rows: Sequence[tuple[str, str]], *, choose: str | None = None) -> None:
-        """Show these rows. Chosen is `choose`, else the key that was, else the first row."""
+        """Show these rows. Chosen is `choose`, else the key that was, else the row in its place."""
         if rows == self._rows and choose is None:
             return
-        wanted = choose or self.key
+        wanted, place = choose or self.key, self.highlighted or 0
         self._rows = list(rows)
         self.set_options([Option(line) for _, line in rows])
         keys = [key for key, _ in rows]
         if keys:
-            self.highlighted = keys.index(wanted) if wanted in keys else 0
+            self.highlighted = keys.index(wanted) if wanted in keys else min(place, len(keys) - 1)

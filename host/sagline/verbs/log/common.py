@@ -45,7 +45,7 @@ def add_filters(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--text",
         metavar="WORDS",
-        help="with each of these words in label, designation, rig, operator or id",
+        help="with each of these words in label, designation, rig, operator, note or id",
     )
     parser.add_argument("--since", type=_day, metavar="DATE", help="from this day on: 2026-11-25")
     parser.add_argument("--until", type=_day, metavar="DATE", help="before this day")

@@ -34,7 +34,7 @@ def run(args: argparse.Namespace) -> int:
         record_id = log.find(args.id)
         record = log.any_record(record_id)
         results = log.results(record_id)
-        deleted = log.is_deleted(record_id)
+        deleted, note = log.is_deleted(record_id), log.note(record_id)
     if args.json:
         about = record.to_dict()
         # No record of a run any more without its steps: what remains says so.
@@ -45,11 +45,12 @@ def run(args: argparse.Namespace) -> int:
             "record": about,
             "state": record.state,
             "deleted": deleted,
+            "note": note,
             "results": [result.to_dict() for result in results],
         }
         print(json.dumps(said, indent=2))
         return 0
-    print("\n".join(about_lines(record, deleted=deleted)))
+    print("\n".join(about_lines(record, note, deleted=deleted)))
     result = meant(record, results, args.id)
     if result is None:
         print(_why_none(record, args))
