@@ -64,7 +64,7 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert len(re.findall(r"^ +\d  0\.\d{4} Ω   1\.\d{4} V", shown, re.M)) == 5
         assert "voltage in V" in shown and "s after load on" in shown
         assert BRAILLE.search(shown)
-        assert lines[-1] == " s start   n notes   ? help   q quit"
+        assert lines[-1] == " s start   w working   b budget   n notes   ? help   q quit"
         assert app.return_code == 0
 
     run(steps())

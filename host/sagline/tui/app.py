@@ -37,7 +37,8 @@ CLOSE_WITHIN_S = 5.0
 class SaglineApp(App[None]):
     """The rooms of the rig at `address`, e.g. "virtual://lr6?seed=1&pace=real".
 
-    With `autostart` the first measurement begins as soon as the rig is open.
+    With `autostart` the first measurement begins as soon as the rig is open. With `teach` r is
+    kept back until a student has given theirs.
     `fault` is the last exception that is a fault of ours, None if there was none;
     the return code is then 1. `ended_by` is the signal that ended it, SIGINT for Ctrl-C
     or for leaving in mid-measurement, None otherwise; the return code is then 128 more.
@@ -56,7 +57,12 @@ class SaglineApp(App[None]):
     ]
 
     def __init__(
-        self, address: str, settings: Settings | None = None, *, autostart: bool = False
+        self,
+        address: str,
+        settings: Settings | None = None,
+        *,
+        autostart: bool = False,
+        teach: bool = False,
     ) -> None:
         # The terminal's own colours, light or dark as its owner likes them. Said here already:
         # with NO_COLOR Textual chooses its filter by it before there is a theme.
@@ -66,7 +72,7 @@ class SaglineApp(App[None]):
         self.ended_by: int | None = None
         self.closed = True
         self._signals = ExitStack()
-        self.bench = Bench()
+        self.bench = Bench(teach=teach)
         self.driver = Driver(address, settings, self._hear, start_at_once=autostart)
         self.bench.driver = self.driver
         self.clerk = Clerk(self._hand_over, self._clerk_failed)
@@ -97,7 +103,7 @@ class SaglineApp(App[None]):
         """Return what can be chosen by name: the rooms, and what the one that is shown can do."""
         for key, name in ROOMS:
             if name != self.current_mode:
-                yield SystemCommand(f"Go to {name}", f"Key {key}", partial(self.switch_mode, name))
+                yield SystemCommand(f"Go to {name}", f"Key {key}", partial(self.action_room, name))
         if isinstance(screen, Room):
             for action, key, word in screen.shown_keys:
                 act = partial(screen.run_action, action)
@@ -105,6 +111,9 @@ class SaglineApp(App[None]):
 
     def action_room(self, name: str) -> None:
         """Go to a room; what goes on at the rig goes on."""
+        if name == self.logbook.NAME and self.bench.owes_answer:
+            self.bench.show_words("The Logbook tells r: give yours first, with a.")
+            name = self.bench.NAME
         self.switch_mode(name)
 
     async def action_quit(self) -> None:

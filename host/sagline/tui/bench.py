@@ -3,6 +3,9 @@
 
 from __future__ import annotations
 
+from functools import partial
+from typing import TYPE_CHECKING
+
 from textual import on
 from textual.app import ComposeResult
 from textual.binding import Binding
@@ -24,13 +27,18 @@ from sagline.device.progress import (
     Stepping,
     describe,
 )
+from sagline.errors import UsageError
 from sagline.tui import helps, messages
 from sagline.tui.driver import Driver
+from sagline.tui.lesson import KEPT_BACK, Lesson
 from sagline.tui.page import Page
 from sagline.tui.room import Room
 from sagline.tui.widgets.axes import step_curve
 from sagline.tui.widgets.step_plot import StepPlot
 from sagline.wording import Working
+
+if TYPE_CHECKING:
+    from sagline.results import Result
 
 NO_STEP = "No repeat yet."
 OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE, LENT = (
@@ -47,20 +55,29 @@ class Bench(Room):
 
     NAME = "Bench"
     HELP_LINES = helps.BENCH
-    KEYS = (("start", "s", "start"), ("stop", "x", "stop"), ("notes", "n", "notes"))
+    KEYS = (
+        ("start", "s", "start"), ("stop", "x", "stop"), ("answer", "a", "your answer"),
+        ("working", "w", "working"), ("budget", "b", "budget"), ("notes", "n", "notes"),
+    )  # fmt: skip
 
     BINDINGS = [  # noqa: RUF012 - so declared by Textual
         Binding("s", "start", "start"),
         Binding("x", "stop", "stop"),
         Binding("n", "notes", "notes"),
+        Binding("a", "answer", "your answer"),
+        Binding("w", "working", "working"),
+        Binding("b", "budget", "budget"),
     ]
 
-    def __init__(self, driver: Driver | None = None) -> None:
+    def __init__(self, driver: Driver | None = None, *, teach: bool = False) -> None:
+        """With `teach` a run is an exercise: r and E of a line are for the student to find."""
         super().__init__()
         self.driver = driver
         self.state = OPENING
         self.notes: list[str] = []
         self._time_s = 0.1
+        self._lesson = Lesson() if teach else None
+        self._result: Result | None = None
 
     def contents(self) -> ComposeResult:
         """Yield what the room shows."""
@@ -75,6 +92,7 @@ class Bench(Room):
                 yield Static("", id="letters", markup=False)
                 with VerticalScroll(id="repeats", can_focus=False):
                     yield Static("", id="rows", markup=False)
+                yield Static("", id="bars", markup=False)
             yield StepPlot(id="step")
         with VerticalScroll(id="outcome", can_focus=False):
             yield Static("", id="words", markup=False)
@@ -91,6 +109,11 @@ class Bench(Room):
         return self.state in (STARTING, MEASURING, STOPPING)
 
     @property
+    def owes_answer(self) -> bool:
+        """Whether a result is kept back until the student has given theirs."""
+        return self._lesson is not None and self._lesson.owed is not None
+
+    @property
     def busy_words(self) -> str:
         """What other rooms say of this one while it has the rig."""
         return "Bench is measuring" if self.is_measuring else ""
@@ -101,6 +124,10 @@ class Bench(Room):
             return self.driver is not None and self.state in (READY, STOPPED, DONE)
         if action == "stop":
             return self.driver is not None and self.state == MEASURING
+        if action == "answer":
+            return self.owes_answer and not self.is_measuring
+        if action in ("working", "budget"):
+            return self._result is not None
         return super().check_action(action, parameters)
 
     def action_start(self) -> None:
@@ -120,6 +147,43 @@ class Bench(Room):
         """Show what must be known beside the figures."""
         lines = self.notes or ["There are no notes yet: they come with the first repeat."]
         self.app.push_screen(Page("Notes", lines))
+
+    def action_working(self) -> None:
+        """Show each equation with its numbers."""
+        from sagline.working import working_lines
+
+        if self._result is not None:
+            self.app.push_screen(Page("Working", working_lines(self._result)))
+
+    def action_budget(self) -> None:
+        """Show what the uncertainties are made of, as bars."""
+        from sagline.working import emf_bars, r_bars
+
+        if self._result is not None:
+            width = self.query_one("#outcome").content_region.width
+            lines = [*r_bars(self._result, width), "", *emf_bars(self._result, width)]
+            self.app.push_screen(Page("Budget", lines))
+
+    def action_answer(self) -> None:
+        """Ask for the student's r, and for E of the line where there is one."""
+        self.ask("Your r in Ω", "", self._r_given)
+
+    def _r_given(self, text: str) -> None:
+        if self._lesson is not None and self._lesson.asks_for_emf:
+            self.ask("Your E of the line in V", "", partial(self._compare, text))
+        else:
+            self._compare(text)
+
+    def _compare(self, r_text: str, emf_text: str = "") -> None:
+        if self._lesson is None:
+            return
+        try:
+            result, lines = self._lesson.answer(r_text, emf_text)
+        except UsageError as error:
+            self.show_words(error.message, error.remedy, KEPT_BACK)
+            return
+        self._reveal(result)
+        self.show_words(*lines)
 
     @on(messages.Opening)
     def _opening(self, message: messages.Opening) -> None:
@@ -155,6 +219,10 @@ class Bench(Room):
     def _started(self, message: messages.Started) -> None:
         self._time_s = message.t_s
         self.notes = []
+        self._result = None
+        if self._lesson is not None:
+            self._lesson.owed = None
+        self.say("#bars", "")
         self.show_state(MEASURING, "open voltage")
         self.say("#words", "")
         self._blank(planned=message.repeats)
@@ -203,25 +271,51 @@ class Bench(Room):
             case RepeatDone():
                 self._repeat_done(item)
             case Finished(result):
-                self.show_state(DONE, "press s to measure again")
-                self.say("#clock", "")
-                self.say("#basis", f"from {wording.kept_of(result.repeats)}")
-                self.notes = wording.note_page(result)
-                pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
-                self.say("#words", "\n".join((*wording.result_lines(result), pointer)))
+                self._finished(result)
+
+    def _finished(self, result: Result) -> None:
+        self.say("#clock", "")
+        given = None if self._lesson is None else self._lesson.take(result)
+        if given is None:
+            self._reveal(result)
+            return
+        self.say("#basis", "")
+        self.show_words(*given, KEPT_BACK)
+        self.show_state(DONE, "work r out, then press a")
+
+    def _reveal(self, result: Result) -> None:
+        from sagline.working import r_bars
+
+        self._result = result
+        current_a = None if result.current_a is None else result.current_a.value
+        means = Working.of(result.terminal, current_a)
+        if means is not None:
+            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+        rows = wording.repeat_lines(result.repeats, len(result.repeats), self._time_s)
+        self.say("#rows", "\n".join(rows))
+        self.say("#basis", f"from {wording.kept_of(result.repeats)}")
+        width = self.query_one("#left").content_region.width
+        self.say("#bars", "\n".join(r_bars(result, width)))
+        self.notes = wording.note_page(result)
+        pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
+        self.show_words(*wording.result_lines(result), pointer)
+        self.show_state(DONE, "press s to measure again")
 
     def _repeat_done(self, item: RepeatDone) -> None:
         found: Estimate = item.estimate
         means = Working.of(item.terminal, found.current.value)
         marks_v: tuple[tuple[float, str], ...] = ()
+        kept_back = self._lesson is not None
         if means is not None:
-            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+            r_ohm = None if kept_back else means.r_ohm
+            self._fill(means.open_v, means.loaded_v, means.current_a, r_ohm, means.repeats)
             marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
         self.say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
-        self.notes = wording.notice_lines(found.notices)
-        self.say(
-            "#rows", "\n".join(wording.repeat_lines(found.repeats, item.repeats, self._time_s))
-        )
+        # What is known of the figures tells of the figures.
+        self.notes = [KEPT_BACK] if kept_back else wording.notice_lines(found.notices)
+        if not kept_back:
+            rows = wording.repeat_lines(found.repeats, item.repeats, self._time_s)
+            self.say("#rows", "\n".join(rows))
         self.query_one("#repeats", VerticalScroll).scroll_to(
             y=item.repeat, animate=False, immediate=True
         )

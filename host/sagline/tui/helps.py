@@ -22,7 +22,12 @@ BENCH = (
     "",
     "s        start a measurement, or open a lost rig again and measure",
     "x        stop it; the load goes off",
+    "w        the working: each equation with its numbers, to be followed on a calculator",
+    "b        the budget: what u² of r and of E is made of, as bars; a high window shows it below "
+    "the repeats",
     "n        notes: what must be known beside the figures, and the budget",
+    "a        your answer, where the screen was begun with --teach: your r is held against the "
+    "run's, which is kept back until then",
     *EVERYWHERE,
     "",
     "Without the screen: sagline measure prints the same as lines, --json as JSON.",
