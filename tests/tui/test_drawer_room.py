@@ -62,9 +62,9 @@ def test_a_tray_becomes_rows_and_a_cell_out_of_band_waits_for_a_word(
             await pilot.press("k")
             await until(pilot, lambda: state(app) == "closed")
             shown = screen_text(app)
-            found = dict(re.findall(r"^ (aa-\d\d) +LR6 +([\d.]+) .*measured$", shown, re.M))
+            found = dict(re.findall(r"^[ ▸](aa-\d\d) +LR6 +([\d.]+) .*measured$", shown, re.M))
             assert list(found) == ["aa-09", "aa-10", "aa-12"]
-            assert re.search(r"^ aa-11 +LR6 +3\.\d+ +- +- +- above band$", shown, re.M)
+            assert re.search(r"^[ ▸]aa-11 +LR6 +3\.\d+ +- +- +- above band$", shown, re.M)
             # E of a simulated cell is what its own model has, within the converter's limits.
             assert float(found["aa-09"]) == pytest.approx(
                 truth(CELLS["lr6"])["truth"]["emf_v"], rel=3e-3
@@ -94,7 +94,7 @@ def test_rows_are_sorted_filtered_and_grouped() -> None:
             assert labels(app)[0] == "1"
             await pilot.press("t", *"5", "enter")
             await until(pilot, lambda: "groups within 5 %" in screen_text(app))
-            groups = re.findall(r"^ (\d) .* group ([A-Z])$", screen_text(app), re.M)
+            groups = re.findall(r"^[ ▸](\d) .* group ([A-Z])$", screen_text(app), re.M)
             assert {label for label, name in groups if name == "A"} == {"2", "3"}
             assert ("1", "B") in groups
             await pilot.press("g")
@@ -106,7 +106,7 @@ def test_rows_are_sorted_filtered_and_grouped() -> None:
             await pilot.press("q")
 
     def labels(app: SaglineApp) -> list[str]:
-        return re.findall(r"^ (\d) +LR6 ", screen_text(app), re.M)
+        return re.findall(r"^[ ▸](\d) +LR6 ", screen_text(app), re.M)
 
     run(steps())
 

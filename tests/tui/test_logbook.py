@@ -29,7 +29,7 @@ def ids(capsys: pytest.CaptureFixture[str]) -> dict[str, str]:
 
 
 def listed(app: SaglineApp) -> list[str]:
-    return re.findall(r"^ ([0-9a-f]{8})  20", screen_text(app), re.M)
+    return re.findall(r"^[ ▸]([0-9a-f]{8})  20", screen_text(app), re.M)
 
 
 def words(app: SaglineApp) -> str:
@@ -53,7 +53,12 @@ def test_runs_are_listed_searched_and_shown(ids: dict[str, str], size: tuple[int
             await pilot.press("slash", *"TORCH lr6", "enter")
             await until(pilot, lambda: listed(app) == [ids["worn"][-8:], ids["new"][-8:]])
             assert "2 runs with 'TORCH lr6'" in screen_text(app)
-            await pilot.press("down", "enter")
+            # Without colours too it is seen which one is chosen.
+            assert f"▸{ids['worn'][-8:]}" in screen_text(app)
+            await pilot.press("down")
+            await until(pilot, lambda: f"▸{ids['new'][-8:]}" in screen_text(app))
+            assert screen_text(app).count("▸") == 1
+            await pilot.press("enter")
             await until(pilot, lambda: f"run       {ids['new']}" in screen_text(app))
             await pilot.press("escape", "o")
             await until(pilot, lambda: "torch: 2 runs" in screen_text(app))

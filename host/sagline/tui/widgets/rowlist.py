@@ -6,13 +6,19 @@ from collections.abc import Sequence
 from textual.widgets import OptionList
 from textual.widgets.option_list import Option
 
+CHOSEN, OTHER = "▸", " "
+
 
 class RowList(OptionList):
-    """Rows, each a key and the line that is shown of it. The choice stays with its key."""
+    """Rows, each a key and the line that is shown of it. The choice stays with its key.
+
+    The chosen one has a mark before it: without colours nothing else would tell.
+    """
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id, compact=True, markup=False)
         self._rows: list[tuple[str, str]] = []
+        self._marked: int | None = None
 
     @property
     def key(self) -> str | None:
@@ -26,7 +32,17 @@ class RowList(OptionList):
             return
         wanted, place = choose or self.key, self.highlighted or 0
         self._rows = list(rows)
-        self.set_options([Option(line) for _, line in rows])
+        self._marked = None
+        self.set_options([Option(f"{OTHER}{line}") for _, line in rows])
         keys = [key for key, _ in rows]
         if keys:
             self.highlighted = keys.index(wanted) if wanted in keys else min(place, len(keys) - 1)
+
+    def watch_highlighted(self, highlighted: int | None) -> None:
+        """Move the mark."""
+        super().watch_highlighted(highlighted)
+        for number, mark in ((self._marked, OTHER), (highlighted, CHOSEN)):
+            if number is not None and number < self.option_count:
+                line = self._rows[number][1]
+                self.replace_option_prompt_at_index(number, f"{mark}{line}")
+        self._marked = highlighted
