@@ -26,7 +26,7 @@ from boards.oneshot import OneShot
 from boards.watchdog import Watchdog
 from machine import ADC, I2C, PWM, Pin
 
-from sagline_board import ticks
+from sagline_board import lamp, ticks
 from sagline_board.board import Board
 from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
@@ -63,7 +63,10 @@ class PicoHardware(Hardware):
         make_safe()
         self._shot = OneShot(PINS["gates"][0], len(LOADS))
         self._watchdog = Watchdog(sys.implementation._machine)
+        self.hung = self._watchdog.has_struck()
         self._watchdog.stop()
+        self._lamp = Pin("LED", Pin.OUT, value=0)
+        self._lit = 0
         self._arm = Pin(PINS["arm"], Pin.OUT, value=0)
         self._range = Pin(PINS["range"], Pin.OUT, value=1)
         _steady_supply(sys.implementation._machine)
@@ -99,6 +102,12 @@ class PicoHardware(Hardware):
 
     def ticks_us(self):
         return time.ticks_us()
+
+    def light(self, level):
+        """Light the lamp, or not. Never while a step runs: `capture` finds it dark."""
+        if level != self._lit:
+            self._lamp.value(level)
+            self._lit = level
 
     def switch(self, mask, longest_us):
         gates = mask & ~ARM_ALONE
@@ -152,6 +161,8 @@ class PicoHardware(Hardware):
 
     def _capture(self, length_us, bin_us):
         self._watchdog.feed()
+        if self._lit:
+            self.light(0)
         # Nothing below allocates, so that no collection falls into a slice.
         wide = self._wide
         if wide is not None:
@@ -230,17 +241,41 @@ def _steady_supply(board_name):
         Pin(PINS["smps"], Pin.OUT, value=1)
 
 
+class Shown:
+    """The lamp of a board at rest; the loop calls it where it has waited."""
+
+    def __init__(self, board, hw):
+        self._board = board
+        self._hw = hw
+        self._state = None
+        self._began_ms = 0
+
+    def __call__(self, _waited_ms):
+        reason = self._board.engine.guard.reason
+        state = (lamp.state_of(self._board), reason)
+        now_ms = time.ticks_ms()
+        if state != self._state:
+            self._state = state
+            self._began_ms = now_ms
+        at_ms = time.ticks_diff(now_ms, self._began_ms)
+        self._hw.light(lamp.level(lamp.pattern_of(state[0], reason), at_ms))
+
+
 def start():
     """Run the firmware until Ctrl-C, unless the jumper says not to."""
     make_safe()
     if not Pin(PINS["jumper"], Pin.IN, Pin.PULL_UP).value():
         return
+    Pin("LED", Pin.OUT, value=1)
     time.sleep_ms(START_DELAY_MS)
     try:
-        serve(Board(PicoHardware()), StdioPort(), lambda _ms: None)
+        hw = PicoHardware()
+        board = Board(hw)
+        serve(board, StdioPort(), Shown(board, hw))
     except Exception as error:
         make_safe()
         sys.print_exception(error)
         machine.reset()
     finally:
         make_safe()
+        Pin("LED", Pin.OUT, value=0)

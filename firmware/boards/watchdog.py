@@ -13,6 +13,12 @@ TIMEOUT_MS = 1000
 CTRL = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
 ENABLE = 1 << 30
 _CLEAR = 0x3000
+# Why the chip has started, from CTRL: bit 0 says that the watchdog's time was up. It stays until
+# the next reset, and so do the scratch registers, of which MicroPython's WDT marks the fourth
+# (pico-sdk's watchdog_enable; machine.reset leaves none; from memory).
+_REASON = 0x08
+_SCRATCH4 = 0x1C
+_MARK = 0x6AB73121
 
 
 class Watchdog:
@@ -20,15 +26,22 @@ class Watchdog:
     could not be stopped, it is left alone."""
 
     def __init__(self, board_name):
-        self._clear = 0
+        self._ctrl = 0
         for chip in CTRL:
             if chip in board_name:
-                self._clear = CTRL[chip] + _CLEAR
+                self._ctrl = CTRL[chip]
         self._timer = None
+
+    def has_struck(self):
+        """Return 1 where it has started the board anew; `stop` forgets it."""
+        if not self._ctrl:
+            return 0
+        timed_out = mem32[self._ctrl + _REASON] & 1
+        return 1 if timed_out and mem32[self._ctrl + _SCRATCH4] & 0xFFFFFFFF == _MARK else 0
 
     def start(self):
         """Start, or start again: so much time is left from now on."""
-        if self._clear:
+        if self._ctrl:
             self._timer = WDT(timeout=TIMEOUT_MS)
 
     def feed(self):
@@ -38,5 +51,7 @@ class Watchdog:
 
     def stop(self):
         self._timer = None
-        if self._clear:
-            mem32[self._clear] = ENABLE
+        if self._ctrl:
+            mem32[self._ctrl + _CLEAR] = ENABLE
+            # Whatever starts the board next is not this.
+            mem32[self._ctrl + _SCRATCH4] = 0

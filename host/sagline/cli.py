@@ -20,18 +20,35 @@ from sagline.verbs import (
     calibrate,
     demo,
     drawer,
+    flash,
     hand,
     hands,
     log,
     measure,
     rigs,
     schema,
+    selftest,
     virtual,
     where,
 )
 from sagline_board import __version__
 
-VERBS = (demo, measure, drawer, hand, analyse, calibrate, log, rigs, virtual, hands, where, schema)
+VERBS = (
+    demo,
+    measure,
+    drawer,
+    hand,
+    analyse,
+    calibrate,
+    log,
+    rigs,
+    flash,
+    selftest,
+    virtual,
+    hands,
+    where,
+    schema,
+)
 
 STATUSES = """exit status:
   0 result, with or without notes   1 our fault

@@ -15,10 +15,7 @@ SaglineError
 
 from sagline_board import faults
 
-NEW_FIRMWARE = (
-    "put the firmware of this program on the board, as README.md says under "
-    '"Put the firmware on a board"'
-)
+NEW_FIRMWARE = "put the firmware of this program on the board with `sagline flash`"
 """A remedy, to be put into sentences."""
 
 REPLUG = "unplug the board and plug it in again"
@@ -135,6 +132,8 @@ _REMEDIES = {
     faults.TRIP_ENERGY: f"Choose a load of more ohms or a shorter time. {_AFTER_TRIP}",
     faults.TRIP_CAPTURE: f"{sentence(REPLUG)} {_AFTER_TRIP}",
     faults.TRIP_RECORD: f"Ask for shorter times. {_AFTER_TRIP}",
+    faults.TRIP_HUNG: "See to the board's supply and its cable; with a load on, the firmware no "
+    f"longer went on. {_AFTER_TRIP}",
     faults.MASS_STORAGE: "Make room on the board, then try again; what it kept before is still "
     "there if that was whole. If it stays so, put MicroPython and the firmware on it anew.",
     faults.INIT_IGNORED: "Wait until the step has ended, then try again.",

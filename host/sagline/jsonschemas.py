@@ -11,6 +11,7 @@ from sagline.filerecord import FileRecord
 from sagline.handrecord import HandRecord
 from sagline.records import Record
 from sagline.results import Result
+from sagline.selftest.card import Card
 
 
 def schema_of(document: str | None = None) -> dict[str, Any]:
@@ -21,7 +22,8 @@ def schema_of(document: str | None = None) -> dict[str, Any]:
         "hand": HandRecord,
         "file": FileRecord,
         "calibration": Calibration,
-        None: Result | Record | HandRecord | FileRecord | Calibration,
+        "selftest": Card,
+        None: Result | Record | HandRecord | FileRecord | Calibration | Card,
     }
     # As written, not as read: what is always there is required.
     schema = TypeAdapter(kinds[document]).json_schema(mode="serialization")

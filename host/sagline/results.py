@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 RESULT_SCHEMA = "sagline-result-1"
 Kind = Literal["rig", "virtual", "hand", "file"]
-METHOD = "joint-2"
+METHOD = "joint-3"
 
 
 class _Model(BaseModel):

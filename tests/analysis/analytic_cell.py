@@ -113,7 +113,7 @@ class Rig:
             offset_codes=within(unit["offset_millilsb"] * 1e-3),
             curve=inl_curve(
                 rng,
-                unit["inl_millilsb"] * 1e-3 - 0.25,
+                unit["inl_millilsb"] * 1e-3,
                 span=16.0 if converter else 128.0,
                 smooth=converter == 0,
             ),
@@ -146,9 +146,11 @@ class Rig:
 
 
 def inl_curve(rng: np.random.Generator, limit: float, span: float, smooth: bool) -> Any:
-    """Blocks, or half cosines between knots, of `span` codes, and blocks of 2 codes on top."""
+    """Blocks, or half cosines between knots, of `span` codes, and blocks of 2 codes on top, all of
+    it within the limit: blocks fill that, a bow leaves room for what is on top."""
     fine, offset = rng.uniform(-0.25, 0.25, 20_000), rng.integers(2)
-    coarse = rng.uniform(-limit, limit, 3_000)
+    reach = limit - 0.25 if smooth else limit
+    coarse = rng.uniform(-reach, reach, 3_000)
     shift = rng.uniform(0.0, span)
 
     def error(code: Any) -> Any:
@@ -156,7 +158,7 @@ def inl_curve(rng: np.random.Generator, limit: float, span: float, smooth: bool)
         at = (code + shift) / span
         low = at.astype(int)
         if not smooth:
-            return small + coarse[low]
+            return np.clip(small + coarse[low], -limit, limit)
         rise = np.sin(0.5 * np.pi * (at - low)) ** 2
         return small + coarse[low] + rise * (coarse[low + 1] - coarse[low])
 

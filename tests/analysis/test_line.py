@@ -285,13 +285,30 @@ def test_the_lines_e_is_the_open_one_for_an_ohmic_cell() -> None:
 def test_scatter_of_all_points_is_one_estimate() -> None:
     """Worked by hand: I·δr of ±10 µV and ±30 µV, two repeats each: s² = (200 + 1800)/2 µV²."""
     found = pooled(
-        [0.1, 0.3], [np.array([1e-4, -1e-4]), np.array([1e-4, -1e-4])], [2, 2]
+        [0.1, 0.3], [np.array([1e-4, -1e-4]), np.array([1e-4, -1e-4])], [2, 2], [0.0, 0.0]
     )  # fmt: skip
     assert found.s_v == pytest.approx(sqrt(1000.0) * 1e-6)
     assert (found.dof, found.counts) == (2, (2, 2))
     assert found.u_v == pytest.approx([found.s_v / sqrt(2.0)] * 2)
-    once = LineBudget(line_model((4, 2, 1)), pooled([0.1] * 3, [np.zeros(1)] * 3, [1] * 3))
+    once = LineBudget(
+        line_model((4, 2, 1)), pooled([0.1] * 3, [np.zeros(1)] * 3, [1] * 3, [0.0] * 3)
+    )
     assert once.r().u is None and once.r().value == pytest.approx(0.16, rel=1e-3)
+
+
+def test_scatter_that_non_linearity_explains_is_not_counted_again() -> None:
+    """As above, less what two repeats at other codes are expected to make: s.d. of 5 and 20 µV."""
+    deviations = [np.array([1e-4, -1e-4]), np.array([1e-4, -1e-4])]
+    found = pooled([0.1, 0.3], deviations, [2, 2], [5e-6, 20e-6])
+    assert found.s_v == pytest.approx(sqrt(1000.0) * 1e-6) and found.dof == 2
+    noise_uv = sqrt((1000.0 - (25.0 + 400.0) / 2.0) / 2.0)
+    assert found.u_v == pytest.approx([noise_uv * 1e-6] * 2)
+    assert pooled([0.1, 0.3], deviations, [2, 2], [40e-6, 40e-6]).u_v == [0.0, 0.0]
+    # The line runs where it would anyway; only what it is believed to differs.
+    alike, explained = (Pooled(20e-6, 7, (2,) * 7, part) for part in (0.0, 15e-6))
+    one, other = LineBudget(line_model(), alike), LineBudget(line_model(), explained)
+    assert other.fit.weights == pytest.approx(one.fit.weights)
+    assert other.gap_v.u < one.gap_v.u
 
 
 def test_the_same_weights_make_the_same_line() -> None:

@@ -1,16 +1,30 @@
 # SPDX-License-Identifier: MIT
 """The random processes assumed for non-linearity, against their own simulation."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy.integrate import quad
 
+from analysis.analytic_cell import PROFILE
+from sagline.analysis.calibration import tap_per_code_v
 from sagline.analysis.nonlinearity import LevelErrors, Process, WeightedCodes
+from sagline.analysis.rows import Front, Rows
+from sagline.analysis.sagerrors import apart_v, processes_of
+from sagline.analysis.values import ADS1115, SENSE
 from sagline.virtual.linearity import block_curve, onboard_curve
 
 BLOCKS = Process(1.0, 16.0, between="step")
 BOW = Process(3.0, 128.0, between="cosine")
 FINE = Process(0.25, 2.0, between="line")
+
+
+def bounded(limit_codes: float) -> tuple[Process, ...]:
+    """What is assumed of an ADS1115 of such a limit."""
+    unit = replace(PROFILE.converters[ADS1115], inl_millilsb=round(1e3 * limit_codes))
+    rig = replace(PROFILE, converters={**PROFILE.converters, ADS1115: unit})
+    return processes_of(rig, Front.LEVEL, ADS1115)
 
 
 @pytest.mark.parametrize("distance", [0.0, 0.2, 0.7, 1.0, 1.4, 1.99, 2.5])
@@ -67,6 +81,15 @@ def test_many_small_shares_are_drawn_together_with_their_covariance() -> None:
     assert kurtosis == pytest.approx(-1.2 * 0.25, abs=0.06)
 
 
+@pytest.mark.parametrize("limit", [0.1, 0.25, 1.0, 4.0])
+def test_of_a_bound_alone_a_rectangle_is_taken(limit: float) -> None:
+    """JCGM 100, 4.3.7: the variance of a quantity known to lie within ±a is a²/3."""
+    total = sum(
+        float(one.correlation(np.zeros(1))[0]) * one.limit_codes**2 / 3.0 for one in bounded(limit)
+    )
+    assert total == pytest.approx(limit**2 / 3.0)
+
+
 @pytest.mark.parametrize("apart", [0.3, 0.7, 1.0, 1.7, 5.0, 30.0])
 @pytest.mark.parametrize("which", ["ads1115", "onboard"])
 def test_the_virtual_rig_draws_what_the_budget_assumes(which: str, apart: float) -> None:
@@ -81,9 +104,9 @@ def test_the_virtual_rig_draws_what_the_budget_assumes(which: str, apart: float)
             else onboard_curve(rng, 4095, 6.0, wide_codes=False)
         )
         squares.append(np.mean((curve.at(code + apart) - curve.at(code)) ** 2))
-    large = Process(1.75, 16.0, "step") if which == "ads1115" else Process(5.75, 128.0, "cosine")
+    bow = (Process(5.75, 128.0, "cosine"), FINE)
     claimed = 0.0
-    for one in (large, FINE):
+    for one in bounded(2.0) if which == "ads1115" else bow:
         near, far = one.correlation(np.array([0.0, apart]))
         claimed += 2.0 * (near - far) * one.limit_codes**2 / 3.0
     assert np.mean(squares) == pytest.approx(claimed, rel=0.05)
@@ -102,3 +125,35 @@ def test_independent_parts_add_in_variance() -> None:
     assert both.covariance()[0, 0] == pytest.approx(1.0 / 3.0 + 0.75 * 9.0 / 3.0)
     drawn = both.draws(np.random.default_rng(1), 50_000)["level"]
     assert drawn.var() == pytest.approx(both.covariance()[0, 0], rel=0.03)
+
+
+@pytest.mark.parametrize("repeats", [1, 2, 5])
+def test_repeats_at_other_codes_are_as_far_apart_as_drawn_converters_make_them(
+    repeats: int,
+) -> None:
+    """Sags that begin at other codes each time, in 40 ways, read through 600 drawn converters."""
+    rng = np.random.default_rng(9)
+    code_v = tap_per_code_v(PROFILE, ADS1115, SENSE, False)
+    limit = PROFILE.converters[ADS1115].inl_limit_codes
+    weight_v, current_a = np.array([0.25, 0.25, 0.25, 0.25, -0.5, -0.5]), 0.5
+    weights = [weight_v / current_a] * repeats
+    curves = [block_curve(rng, 19_800, 20_200, limit) for _ in range(600)]
+    claimed_v2, drawn_v2 = [], []
+    rows: list[Rows] = []
+    none = np.zeros(6)
+    for _ in range(40):
+        codes = [
+            start + np.array([0.0, 0.4, 0.8, 1.2, -90.3, -91.0])
+            for start in rng.uniform(20_000.0, 20_060.0, repeats)
+        ]
+        rows = [Rows(none, none, none, none, code, none.astype(int), none) for code in codes]
+        claimed_v2.append(apart_v(PROFILE, ADS1115, False, rows, weights, current_a) ** 2)
+        if repeats > 1:
+            sags = np.array([[weight_v @ curve.at(code) for code in codes] for curve in curves])
+            drawn_v2.append(float(sags.var(axis=1, ddof=1).mean()) * code_v**2)
+    if repeats == 1:
+        assert claimed_v2 == [0.0] * 40
+    else:
+        assert np.mean(claimed_v2) == pytest.approx(np.mean(drawn_v2), rel=0.08)
+        still = apart_v(PROFILE, ADS1115, False, rows[:1] * repeats, weights, current_a)
+        assert still == pytest.approx(0.0, abs=1e-9)

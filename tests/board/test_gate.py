@@ -287,6 +287,24 @@ def test_abort_is_obeyed_behind_whatever_could_not_be_done(line):
     assert board.errors.pop() < 0, "and what could not be done is still an error"
 
 
+@pytest.mark.parametrize("end", [b"ABOR\n", b"abort\r\n", b"*RST\n"])
+@pytest.mark.parametrize(
+    "before", [b"STEP:SEGM 8,", b"\x00\xff junk", b"@7.3 STEP:STA", b"x" * 200]
+)
+def test_abort_is_obeyed_behind_a_line_that_was_never_finished(before, end):
+    board, hw = running_with_load_on()
+    board.receive(before)
+    assert hw.mask, "not yet"
+    board.receive(end)
+    assert hw.mask == 0
+
+
+def test_a_word_that_only_begins_so_is_no_abort():
+    board, hw = running_with_load_on()
+    board.receive(b"ABORTED\nABO\nRST\n")
+    assert hw.mask
+
+
 LINES = st.sampled_from(
     [
         b"ABOR\n", b"*RST\n", b"STEP:CLE\n", b"STEP:STAR\n", b"STEP:SEGM 0,50\n",

@@ -47,7 +47,7 @@ WORDS = {
     "firmware_crashed": ("OSError: [Errno 5] EIO", "plug it in again"),
     "echo": ("sends back what it gets", "--rig"),
     "other_instrument": ("another one: Maker M 1", "--rig"),
-    "no_session": ("firmware 9.9.9", "README.md"),
+    "no_session": ("firmware 9.9.9", "`sagline flash`"),
     "modem": ("like a modem", "--rig"),
     "stranger": ("no text: 00 9f ff 12", "--rig"),
 }

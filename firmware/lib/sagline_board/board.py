@@ -28,15 +28,24 @@ class Board(CalibrationCommands):
         self._last_request = b""
         self._last_reply = b""
 
+    @property
+    def held(self):
+        """Whether a session is open."""
+        return self._session is not None
+
     def receive(self, data):
         """Take bytes from the port and act on every line they complete."""
         for line in self._reader.feed(data):
             if line is wire.OVERRUN:
                 self._report(faults.INPUT_OVERRUN)
-            elif wire.is_sealed(line):
+                continue
+            if wire.is_sealed(line):
                 self._sealed(line)
             else:
                 self._plain(line)
+            # Whatever stood before it: the rest of a line that was never finished, or damage.
+            if wire.ends_safely(line):
+                self.engine.abort()
 
     def take_output(self):
         """Return the bytes to send, and forget them."""

@@ -30,6 +30,8 @@ class Engine:
         self._hw = hw
         hw.switch(0, 0)
         self.guard = Guard(profile.LOADS, profile.RANGE_MV, hw.cold)
+        if hw.hung:
+            self.guard.trip(faults.TRIP_HUNG)
         self.sampler = Sampler()
         self._meter = Meter()
         self.high = 1

@@ -27,6 +27,7 @@ TRIP_ON_TIME = 103
 TRIP_ENERGY = 104
 TRIP_CAPTURE = 105
 TRIP_RECORD = 106
+TRIP_HUNG = 107
 
 REFUSED_TRIPPED = 111
 REFUSED_EMPTY = 112
@@ -59,6 +60,7 @@ TEXTS = {
     TRIP_ENERGY: "Guard: pulse energy above the load's limit",
     TRIP_CAPTURE: "Guard: sampling failed with a step running",
     TRIP_RECORD: "Guard: the step outgrew its record",
+    TRIP_HUNG: "Guard: the firmware hung with a load on; the watchdog started the board anew",
     REFUSED_TRIPPED: "Guard has tripped; read GUARd:STATe? and send GUARd:CLEar",
     REFUSED_EMPTY: "No segments; send STEP:SEGMent first",
     REFUSED_VOLTAGE: "Cell voltage above the limit of the load or the range",

@@ -34,6 +34,7 @@ class Hardware:
         less null, source 7, and `set_null` sets it.
     wide_codes: 1 where the on-board converter has the RP2040's wide codes.
     one_shot: 1 where the hardware itself ends each gate pulse.
+    hung: 1 where the board starts because the firmware hung with a load on.
     cold: 1 where the loads are known to be cold at start.
     model, serial: fields two and three of *IDN?.
     files: where a document is kept through a reset (keep.py says what it offers); here memory.
@@ -44,6 +45,7 @@ class Hardware:
     null = 0
     wide_codes = 0
     one_shot = 0
+    hung = 0
     cold = 0
     model = "rig"
     serial = "0"

@@ -64,6 +64,12 @@ class LineReader:
         self._tail = b""
 
 
+def ends_safely(line):
+    """Tell whether a line's last word is one that turns the load off."""
+    last = bytes(line[-5:]).upper()
+    return last == b"ABORT" or last[1:] == b"ABOR" or last[1:] == b"*RST"
+
+
 def crc32(data, before=0):
     """Return the CRC-32 of `data` (ITU-T V.42, as in zlib), an int of 32 bits.
 

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 
@@ -29,7 +29,8 @@ class Levels:
     """What the fit of all kept steps says.
 
     `times_s` are those asked for and t_f, `first_s`; `by_repeat[j][i]` the levels of repeat j
-    at time i and `errors[i]` what non-linearity does to their means; `rest_noise_codes` the
+    at time i and `errors[i]` what non-linearity does to their means; `apart_v(i)` the s.d. of a
+    repeat's sag about the mean that non-linearity alone makes there; `rest_noise_codes` the
     s.d. of the first repeat's open level from its noise; `start` each repeat's levels at 0+ by
     the model, None where the model does not hold; `hum_hz` that of the mains, None where none
     is seen.
@@ -40,6 +41,7 @@ class Levels:
     front_end: str
     by_repeat: tuple[tuple[Readings, ...], ...]
     errors: tuple[LevelErrors, ...]
+    apart_v: Callable[[int], float]
     rest_noise_codes: float
     drift_v_per_s: float
     start: tuple[Readings, ...] | None
@@ -90,6 +92,9 @@ def levels_of(
         errors=tuple(
             data.errors(t_s, [one.weights[index] for one in joint.repeats], joint)
             for index, t_s in enumerate(joint.times_s)
+        ),
+        apart_v=lambda index: data.apart_v(
+            joint.times_s[index], [one.weights[index] for one in joint.repeats]
         ),
         rest_noise_codes=joint.repeats[0].open_u_v / data.code_v * correlation(joint),
         drift_v_per_s=float(np.mean([one.drift_v_per_s for one in joint.repeats])),
@@ -175,6 +180,17 @@ class _Data:
             weights,
             self.current_a(t_s),
             self.edge(joint.repeats[0]),
+            self.table,
+        )
+
+    def apart_v(self, t_s: float, weights: Sequence[FloatArray]) -> float:
+        return sagerrors.apart_v(
+            self.profile,
+            self.converter,
+            self.range_high,
+            self.rows,
+            weights,
+            self.current_a(t_s),
             self.table,
         )
 

@@ -23,16 +23,26 @@ from sagline.analysis.values import FloatArray, Quantity
 @dataclass(frozen=True)
 class Pooled:
     """Scatter of the voltage at one current (V), one estimate from all points with `dof`;
-    `counts` are the repeats of each point."""
+    `counts` are the repeats of each point, `linearity_v` the part of it that non-linearity is
+    expected to make."""
 
     s_v: float
     dof: int
     counts: tuple[int, ...]
+    linearity_v: float = 0.0
 
     @property
     def u_v(self) -> list[float]:
-        """Of each point's mean."""
-        return [self.s_v / sqrt(count) for count in self.counts]
+        """Of each point's mean, beside non-linearity, whose own u has its part in it."""
+        return self._of_means(max(0.0, self.s_v**2 - self.linearity_v**2))
+
+    @property
+    def explained_u_v(self) -> list[float]:
+        """What non-linearity has in the scatter of each point's mean."""
+        return self._of_means(min(self.s_v, self.linearity_v) ** 2)
+
+    def _of_means(self, v2: float) -> list[float]:
+        return [sqrt(v2 / count) for count in self.counts]
 
 
 @dataclass(frozen=True, eq=False)
@@ -61,7 +71,9 @@ class LineBudget:
         own = {key: budget.uncertain([item])[item.name] for key, item in model.inputs.items()}
         joint = budget.joint(self._errors)
         self._x: Mapping[str, Any] = {**own, **joint}
-        noise = budget.ensemble(pooled.u_v, pooled.dof) if pooled.s_v else [0.0] * len(pooled.u_v)
+        noise = (
+            budget.ensemble(pooled.u_v, pooled.dof) if any(pooled.u_v) else [0.0] * len(pooled.u_v)
+        )
         pairs = zip(model.terminals(self._x), noise, strict=True)
         self.points = [(current, v + extra) for (current, v), extra in pairs]
         self.open_v = model.outputs(self._x)[-1].emf_v
@@ -90,6 +102,9 @@ class LineBudget:
             covariance += per_code @ self._errors.covariance()[np.ix_(at, at)] @ per_code.T
         value = np.array([float(number.x) for number in z])
         k = len(self.points)
+        # Weights go by the whole scatter. Without it they would rest on how alike non-linearity
+        # is at two points, which is an assumption.
+        covariance[k:, k:] += np.diag(np.square(self._pooled.explained_u_v))
         return Points(value[:k], value[k:], covariance)
 
     def _weighted(self, weights: FloatArray) -> Any:
@@ -109,7 +124,7 @@ class LineBudget:
         """Degrees of freedom of the misfits' variance: those of the scatter over its share of it
         squared (Welch-Satterthwaite, GUM G.4.1)."""
         whole = float(np.trace(self.below.misfit_covariance(self.fit.r_ohm)))
-        share = sum(u * u for u in self._pooled.u_v) / whole
+        share = sum(self._pooled.s_v**2 / count for count in self._pooled.counts) / whole
         return self._pooled.dof / share**2 if share else float("inf")
 
     def _quantity(self, number: Any, drawn: Callable[[_Drawn], FloatArray]) -> Quantity:
@@ -165,15 +180,25 @@ class LineBudget:
 
 
 def pooled(
-    current_a: Sequence[float], deviations_ohm: Sequence[FloatArray], counts: Sequence[int]
+    current_a: Sequence[float],
+    deviations_ohm: Sequence[FloatArray],
+    counts: Sequence[int],
+    linearity_v: Sequence[float],
 ) -> Pooled:
     """The scatter of all points as one: `deviations_ohm` of each point's r from their mean.
 
     A converter's noise and hum are the same volts at every current, so I·δr of all points are
-    of one distribution.
+    of one distribution. Of each point `linearity_v` is the s.d. that non-linearity makes among
+    its repeats, each of which begins at another open level: that is in the error of the mean
+    already, so that only what is scattered beyond it is noise.
     """
     squares = sum(
         float(((i * one) ** 2).sum()) for i, one in zip(current_a, deviations_ohm, strict=True)
     )
+    expected = sum(
+        max(0, count - 1) * one**2 for count, one in zip(counts, linearity_v, strict=True)
+    )
     dof = sum(max(0, count - 1) for count in counts)
-    return Pooled(sqrt(squares / dof) if dof else 0.0, dof, tuple(counts))
+    if not dof:
+        return Pooled(0.0, 0, tuple(counts))
+    return Pooled(sqrt(squares / dof), dof, tuple(counts), sqrt(expected / dof))

@@ -135,6 +135,7 @@ def _line(
         [_current_a(one, profile, converter, range_high, calibration) for one in levels],
         [_deviations(series) for _, series in found],
         [len(series.kept) for _, series in found],
+        [series.fit.apart_v(0) for _, series in found],
     )
     whole = LineModel.of(levels, profile, converter, range_high, calibration)
     made = LineBudget(whole, scatter)

@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from math import sqrt
 
 import numpy as np
 
@@ -16,10 +17,8 @@ from sagline.analysis.values import ONBOARD, SENSE, FloatArray
 
 BLOCK_CODES = 16.0
 """Blocks of one error, of the ADS1115: an assumption, as the data sheet gives a bound alone. Short
-ones leave near levels little in common; were they 64 codes long, a level that crosses some of them
-would average less, and the interval of r(0.1 s) of a 6LR61 by plain readings would hold the truth
-in 93 % (simulated, `tests/bench/plant.py --cells 6LR61 --seeds 400`, with --block-codes 16 in
-95 %)."""
+ones leave near levels little in common; of long ones a level that crosses some would average
+less. What that does to the intervals `tests/bench/plant.py --block-codes` shows."""
 BOW_CODES = 128.0
 """Distance of the knots of the on-board converter's bow: likewise."""
 FINE = Process(limit_codes=0.25, span_codes=2.0, between="line")
@@ -52,7 +51,49 @@ def processes_of(
 
 
 def _blocks(limit_codes: float) -> tuple[Process, ...]:
-    return Process(limit_codes - FINE.limit_codes, BLOCK_CODES, between="step"), FINE
+    """Of one bound and nothing else known: together with the variance of a rectangle within it
+    (JCGM 100, 4.3.7), of which what is fine takes its part."""
+    fine_codes2 = FINE.limit_codes**2 * float(FINE.correlation(np.zeros(1))[0])
+    if limit_codes**2 <= fine_codes2:
+        return (Process(limit_codes, FINE.span_codes, between="step"),)
+    return Process(sqrt(limit_codes**2 - fine_codes2), BLOCK_CODES, between="step"), FINE
+
+
+def apart_v(
+    profile: RigProfile,
+    converter: int,
+    range_high: bool,
+    repeats: Sequence[Rows],
+    weights: Sequence[FloatArray],
+    current_a: float,
+    table: OnboardTable | None = None,
+) -> float:
+    """S.d. (V) of one repeat's sag about the mean of all that non-linearity alone is expected to
+    make, where they met the converter at other codes. 0 for a single repeat.
+
+    As in `of_fit`, whose error of the mean has this over the root of their number in it.
+    """
+    count = len(repeats)
+    if count < 2:
+        return 0.0
+
+    def sag_codes2(some: slice) -> float:
+        errors = of_fit(
+            profile,
+            converter,
+            range_high,
+            repeats[some],
+            weights[some],
+            current_a,
+            0.0,
+            table,
+        ).covariance()
+        # The open level's part is in both levels and falls out.
+        return float(errors[0, 0] - 2.0 * errors[0, 1] + errors[1, 1])
+
+    alone = sum(sag_codes2(slice(one, one + 1)) for one in range(count))
+    among = (alone - count * sag_codes2(slice(None))) / (count - 1)
+    return sqrt(max(0.0, among)) * tap_per_code_v(profile, converter, SENSE, range_high)
 
 
 def of_levels(

@@ -311,6 +311,10 @@ class Rig:
         """Clear the guard's latched trip, for whoever has seen to its cause."""
         self._link.request("guard_clear")
 
+    def trip_reason(self) -> int:
+        """Return the number of the guard's latched trip, 0 where there is none."""
+        return self._link.fields("guard_state")["reason"]
+
     def ready_in_s(self) -> float:
         """Return how long until every load is cool."""
         return self._link.fields("guard_state")["ready_ms"] * 1e-3

@@ -7,7 +7,7 @@ from typing import Any
 
 from sagline.verbs.common import add_json
 
-DOCUMENTS = ("result", "record", "hand", "file", "calibration")
+DOCUMENTS = ("result", "record", "hand", "file", "calibration", "selftest")
 
 
 def add(commands: Any) -> None:
@@ -17,8 +17,8 @@ def add(commands: Any) -> None:
         help="print the JSON Schema of a result, a record, hand readings or a calibration",
         description="Print the JSON Schema (draft 2020-12) of a result (`measure --json`, `log "
         "export --json`), of a record (`log export --raw`: of a run, of readings by hand, or of a "
-        "file that was analysed) or of a rig's calibration; without a name, one that describes "
-        "them all.",
+        "file that was analysed), of a rig's calibration, or of a self-test; without a name, one "
+        "that describes them all.",
         allow_abbrev=False,
     )
     parser.add_argument(

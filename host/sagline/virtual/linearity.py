@@ -42,16 +42,18 @@ def block_curve(
 ) -> Linearity:
     """Blocks of 16 codes of one error each and a drawn phase, and something finer on top.
 
-    The data sheet bounds the error and says nothing of its shape. Blocks make two voltages
-    more than 16 codes apart independent, and what is fine leaves no two levels without some
-    error between them, which is what the uncertainty budget claims.
+    The data sheet bounds the error and says nothing of its shape: a block is anywhere within the
+    limit, and so is the sum. Blocks make two voltages more than 16 codes apart independent, and
+    what is fine leaves no two levels without some error between them, which is what the
+    uncertainty budget claims.
     """
     edge = low_code + int(rng.integers(_BLOCK_CODES)) + 0.5
     edges = np.arange(edge, full_code, _BLOCK_CODES)
     # Both sides of an edge, so that the error steps there.
     code = np.sort(np.concatenate([np.arange(low_code, full_code + 1), edges, edges + _STEP_CODES]))
-    blocks = rng.uniform(_FINE_LSB - limit_lsb, limit_lsb - _FINE_LSB, edges.size + 1)
-    return Linearity(code, blocks[np.searchsorted(edges, code)] + _fine(rng, code))
+    blocks = rng.uniform(-limit_lsb, limit_lsb, edges.size + 1)
+    error_lsb = blocks[np.searchsorted(edges, code)] + _fine(rng, code)
+    return Linearity(code, np.clip(error_lsb, -limit_lsb, limit_lsb))
 
 
 def _fine(rng: np.random.Generator, code: Floats) -> Floats:

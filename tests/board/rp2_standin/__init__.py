@@ -61,6 +61,7 @@ class Chip:
         self.was_reset = 0
         # Pins that have a name and no number: those of the radio chip.
         self.named: dict[str, int] = {}
+        self.named_history: list[tuple[int, str, int]] = []
         # Blocks beside the pins, and chips at the end of them: told of the time before
         # anything changes. Pins that something outside drives, by their level.
         self.blocks: list[Any] = []
@@ -108,6 +109,12 @@ class Chip:
         self.given.clear()
         self.enable = self.out = self.pull_up = 0
 
+    def set_named(self, name: str | None, value: int) -> None:
+        """Set a pin that has a name and no number."""
+        if name is not None:
+            self.named[name] = value
+            self.named_history.append((self.now_us, name, value))
+
     def latch(self, number: int, value: int) -> None:
         """Set a pin's output latch."""
         if number == self._arm and value != self.out >> number & 1:
@@ -127,6 +134,7 @@ def modules(chip: Chip) -> dict[str, type]:
 
         def __init__(self, number: int | str, mode: int = -1, pull: int = -1, *, value: int = -1):
             self.number = -1
+            self.name = number if isinstance(number, str) else None
             if isinstance(number, str):
                 chip.named[number] = value
                 return
@@ -151,6 +159,10 @@ def modules(chip: Chip) -> dict[str, type]:
             Pin(self.number, mode, pull, value=value)
 
         def value(self, value: int = -1) -> int:
+            if self.name is not None:
+                chip.now_us += PIN_US
+                chip.access(lambda: chip.set_named(self.name, value))
+                return value
             if value >= 0:
                 chip.now_us += PIN_US
                 chip.access(lambda: chip.latch(self.number, value))

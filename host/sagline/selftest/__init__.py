@@ -1,0 +1,2 @@
+# SPDX-License-Identifier: MIT
+"""Is the rig itself in order? Checks with empty clips, and with a cell between them."""
