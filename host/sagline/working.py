@@ -70,7 +70,7 @@ def _spread_lines(result: Result) -> list[str]:
     u_mohm = 1e3 * r_ohm.u
     big = expanded(r_ohm)
     lines = [
-        "  u = √(sum of the squares of what is below), in mΩ; the last term is all others",
+        "  u = √(sum of the squares of the budget), its three largest and all others as one:",
         f"    = √({squares}) mΩ = {u_mohm:.3g} mΩ",
     ]
     if big is not None:
