@@ -16,15 +16,17 @@ from typing import Any
 class Terminal:
     """`python -m sagline ARGUMENTS` with standard error, or all three streams, on a terminal.
 
-    `redirected` is what a shell is told beside, such as "2>&-".
+    `redirected` is what a shell is told beside, such as "2>&-"; `script` is run in place of it.
     """
 
-    def __init__(self, *arguments: str, whole: bool, redirected: str = "") -> None:
+    def __init__(
+        self, *arguments: str, whole: bool, redirected: str = "", script: str | None = None
+    ) -> None:
         self.ours, self._theirs = os.openpty()
         fcntl.ioctl(self._theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
         self.before = termios.tcgetattr(self._theirs)
         self.shown = ""
-        program = (sys.executable, "-m", "sagline")
+        program = (sys.executable, *(("-m", "sagline") if script is None else ("-c", script)))
         self.process = subprocess.Popen(
             ["/bin/sh", "-c", f'exec "$@" {redirected}', "sh", *program, *arguments],
             stdin=self._theirs if whole else subprocess.DEVNULL,

@@ -83,6 +83,7 @@ def build_parser() -> argparse.ArgumentParser:
         allow_abbrev=False,
     )
     parser.add_argument("--version", action="version", version=f"sagline {__version__}")
+    demo.add_screen(parser)
     commands = parser.add_subparsers(dest="command", metavar="COMMAND")
     for verb in VERBS:
         verb.add(commands)
@@ -126,7 +127,7 @@ def _dispatch(arguments: list[str]) -> int:
         return UsageError.exit_status
     from sagline.rigs import resolve
 
-    return demo.open_bench(resolve(None))
+    return demo.open_bench(resolve(None), teach=args.teach, line=args.line)
 
 
 def _print_error(error: SaglineError, as_json: bool) -> None:

@@ -85,6 +85,9 @@ def test_a_stored_log_lists_its_runs_and_gives_their_figures_again(log_path):
             ("smoke alarm", "complete", 2),
             ("cut off", "interrupted", 1),
         }
+        notes = {row.label: row.note for row in rows if row.note is not None}
+        has_notes = schema.version_of(log.db) >= schema.NOTES_SINCE
+        assert notes == ({"kitchen 3": "from the torch in the hall"} if has_notes else {})
         assert [(row.label, row.state) for row in gone] == [("worn", "complete")]
         for row in (*rows, *gone):
             record = log.any_record(row.id)
@@ -108,8 +111,11 @@ def test_a_stored_log_migrates_when_it_is_written_to(log_path):
         after = {row.id: (log.any_record(row.id), log.results(row.id))
                  for row in list_runs(log, Filters())}  # fmt: skip
         assert after == before
+        # What people had said of the runs is still said, and in the same order.
+        assert {row.label for row in list_runs(log, Filters())} >= {"kitchen 3", "smoke alarm"}
         log.mark(list(before), "label", "new")
-        assert {row.label for row in list_runs(log, Filters())} == {"new"}
+        log.mark(list(before), "note", "seen")
+        assert {(row.label, row.note) for row in list_runs(log, Filters())} == {("new", "seen")}
     with pytest.raises(LogError) as caught:
         Log(log_path)
     assert caught.value.code == "newer_log"

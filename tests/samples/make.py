@@ -3,7 +3,7 @@
 
     python tests/samples/make.py run|file
 
-log-v2.sqlite: four runs; one of them relabelled, one deleted (of a single repeat), one
+log-v3.sqlite: four runs; one relabelled, one with a note, one deleted (of a single repeat), one
 interrupted; some with the one converter, some with the other. And readings by hand.
 hand-v1.json and hand-result-v1.json: these, as exported. record-v1.json and result-v1.json were
 made with log-v1.sqlite: its first run. file-v1.json, file-result-v1.json: a file that was analysed.
@@ -36,7 +36,7 @@ from sagline.log.listing import Filters, list_runs
 from sagline.log.store import Log
 
 HERE = Path(__file__).parent
-LOG = HERE / "log-v2.sqlite"
+LOG = HERE / "log-v3.sqlite"
 
 
 def measure(address: str, *, interrupt_after: int | None = None, **settings) -> None:
@@ -55,9 +55,8 @@ def measure(address: str, *, interrupt_after: int | None = None, **settings) -> 
 def make() -> None:
     """Write every sample. Raises FileExistsError where one is there."""
     exported = (("--raw", HERE / "hand-v1.json"), ("--json", HERE / "hand-result-v1.json"))
-    for path in (LOG, *(path for _, path in exported)):
-        if path.exists():
-            raise FileExistsError(f"{path} is there; samples are never made again")
+    if LOG.exists():
+        raise FileExistsError(f"{LOG} is there; samples are never made again")
     measure(
         "virtual://lr6?seed=11&adc=ads1115", designation="LR6", repeats=2, times_s=(0.1, 0.2),
         label="kitchen 3", operator="A. Volta", temperature_c=21.5,
@@ -76,6 +75,8 @@ def make() -> None:
     with Log(LOG) as log:
         ids = {row.label: row.id for row in list_runs(log, Filters())}
     for form, path in exported:
+        if path.exists():
+            continue
         command = ["log", "export", ids["by hand"], form, "--log", str(LOG), "--out", str(path)]
         if status := main(command):
             sys.exit(status)
@@ -83,6 +84,7 @@ def make() -> None:
     with Log(LOG, write=True) as log:
         log.mark([ids["smoke"]], "label", "smoke alarm")
         log.mark([ids["worn"]], "deleted", "yes")
+        log.mark([ids["kitchen 3"]], "note", "from the torch in the hall")
 
 
 def make_file() -> None:

@@ -9,7 +9,7 @@ from typing import Any
 from textual.app import App
 from textual.pilot import Pilot
 
-from sagline.tui.app import BenchApp
+from sagline.tui.app import SaglineApp
 
 FAST = "virtual://lr6?seed=1"
 BRAILLE = re.compile("[\u2800-\u28ff]")
@@ -39,7 +39,7 @@ async def until(pilot: Pilot[Any], condition: Callable[[], bool]) -> None:
     await pilot.pause()
 
 
-async def until_state(pilot: Pilot[Any], app: BenchApp, *states: str) -> None:
+async def until_state(pilot: Pilot[Any], app: SaglineApp, *states: str) -> None:
     """Let the app run until Bench is in one of `states`."""
     await until(pilot, lambda: app.bench.state in states)
 

@@ -14,7 +14,7 @@ from sagline import wording
 from sagline.device import procedure
 from sagline.device.rig import open_rig
 from sagline.device.settings import Settings
-from sagline.tui.app import BenchApp
+from sagline.tui.app import SaglineApp
 
 GOLDEN = Path(__file__).parent / "bench-80x24.txt"
 SIZES = [(80, 24), (120, 40)]
@@ -37,9 +37,10 @@ def numbers_in_equation(text: str) -> tuple[float, float, float, float]:
 @pytest.mark.parametrize("size", SIZES)
 def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
     async def steps() -> None:
-        app = BenchApp(FAST)
+        app = SaglineApp(FAST)
         async with app.run_test(size=size) as pilot:
-            await until(pilot, lambda: "now" in screen_text(app))
+            await until_state(pilot, app, "ready")
+            await until(pilot, lambda: " V  now" in screen_text(app))
             idle = screen_text(app)
             assert "simulated rig lr6-1" in idle and "ready" in idle
             assert "r(0.1 s) = (E − V) / I" in idle and "= (… − …) V / …" in idle
@@ -63,7 +64,7 @@ def test_from_the_key_to_the_result(size: tuple[int, int]) -> None:
         assert len(re.findall(r"^ +\d  0\.\d{4} Ω   1\.\d{4} V", shown, re.M)) == 5
         assert "voltage in V" in shown and "s after load on" in shown
         assert BRAILLE.search(shown)
-        assert lines[-1] == " s start   n notes   ? help   q quit"
+        assert lines[-1] == " s start   w working   b budget   n notes   ? help   q quit"
         assert app.return_code == 0
 
     run(steps())
@@ -75,7 +76,7 @@ def test_the_screen_and_the_procedure_agree() -> None:
         result = procedure.measure(rig, Settings())
 
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until_state(pilot, app, "done", "stopped")
             await until(pilot, lambda: "now" in screen_text(app))
@@ -92,7 +93,7 @@ def test_the_screen_and_the_procedure_agree() -> None:
 def test_the_plan_and_what_it_will_yield_are_shown_before_the_first_load() -> None:
     async def steps() -> None:
         address = "virtual://starter12?seed=1&null=off&pace=real"
-        app = BenchApp(address, Settings(designation="PB12"), autostart=True)
+        app = SaglineApp(address, Settings(designation="PB12"), autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda: "--load 3.3" in screen_text(app))
             shown = screen_text(app)
@@ -115,7 +116,7 @@ def test_figures_are_provisional_until_the_last_repeat(monkeypatch: pytest.Monke
     monkeypatch.setattr(procedure, "run", only_two)
 
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until(pilot, lambda: "repeat 2 of 5\n" in without_plot(screen_text(app)))
             shown = screen_text(app)
@@ -148,7 +149,7 @@ def test_stop_turns_the_load_off_and_s_measures_again(
     monkeypatch.setattr(procedure, "run", held)
 
     async def steps() -> None:
-        app = BenchApp(FAST)
+        app = SaglineApp(FAST)
         async with app.run_test(size=(80, 24)) as pilot:
             await until_state(pilot, app, "ready")
             await pilot.press("s")
@@ -175,7 +176,7 @@ def test_stop_turns_the_load_off_and_s_measures_again(
 
 def test_an_error_is_shown_with_its_remedy_and_s_tries_again() -> None:
     async def steps() -> None:
-        app = BenchApp("virtual://no-such-cell", autostart=True)
+        app = SaglineApp("virtual://no-such-cell", autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             for _ in range(2):
                 await until_state(pilot, app, "stopped", "done")
@@ -200,7 +201,7 @@ def test_a_fault_of_ours_is_shown_and_leaves_with_1(
     monkeypatch.setattr(procedure, "run", broken)
 
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until_state(pilot, app, "stopped", "done")
             assert "ZeroDivisionError: by nothing" in screen_text(app)
@@ -217,7 +218,7 @@ def test_notes_and_help_are_pages_of_their_own() -> None:
     assert warnings
 
     async def steps() -> None:
-        app = BenchApp(FAST)
+        app = SaglineApp(FAST)
         async with app.run_test(size=(80, 24)) as pilot:
             await pilot.press("n")
             assert "no notes yet" in screen_text(app)
@@ -234,7 +235,7 @@ def test_notes_and_help_are_pages_of_their_own() -> None:
                 assert warning.remedy in words
             await pilot.press("n", "question_mark")
             await until(pilot, lambda: "Help" in screen_text(app))
-            assert "x   stop it; the load goes off" in screen_text(app)
+            assert "x        stop it; the load goes off" in screen_text(app)
             await pilot.press("q")
         assert app.return_code == 0
 
@@ -252,7 +253,7 @@ def test_no_colour_shows_the_same_characters(
         monkeypatch.setenv("NO_COLOR", no_color)
 
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=(80, 24)) as pilot:
             await until_state(pilot, app, "done", "stopped")
             await until(pilot, lambda: "now" in screen_text(app))
@@ -270,7 +271,7 @@ def test_a_terminal_too_small_says_so_and_measures_all_the_same(
     size: tuple[int, int], fits: bool
 ) -> None:
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=size) as pilot:
             await until_state(pilot, app, "done", "stopped")
             assert app.bench.state == "done"
@@ -286,7 +287,7 @@ def test_a_terminal_too_small_says_so_and_measures_all_the_same(
 
 def test_notes_hang_behind_their_number_at_any_width() -> None:
     async def steps() -> None:
-        app = BenchApp(FAST, autostart=True)
+        app = SaglineApp(FAST, autostart=True)
         async with app.run_test(size=(60, 24)) as pilot:
             await until_state(pilot, app, "done", "stopped")
             await pilot.press("n")
@@ -315,11 +316,11 @@ def test_only_keys_that_do_something_are_shown(
     real = procedure.run
     monkeypatch.setattr(procedure, "run", held)
 
-    def keys(app: BenchApp) -> list[str]:
+    def keys(app: SaglineApp) -> list[str]:
         return screen_text(app).split("\n")[-1].split("   ")
 
     async def steps() -> None:
-        app = BenchApp(FAST)
+        app = SaglineApp(FAST)
         async with app.run_test(size=(80, 24)) as pilot:
             await until_state(pilot, app, "ready")
             assert keys(app) == [" s start", "n notes", "? help", "q quit"]

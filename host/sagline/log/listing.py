@@ -10,13 +10,15 @@ from sagline.log.rows import moment
 from sagline.log.store import Log
 from sagline.records import LINE_FROM
 
+SEARCHED = ("label", "designation", "rig", "operator", "note", "id")
+
 
 @dataclass(frozen=True)
 class Filters:
     """Which runs are meant; None means any.
 
     `label`, `designation`, `rig` are parts of the text, in any case; `since` and `until` bound
-    the start, the latter excluded.
+    the start, the latter excluded. Each word of `text` is in one of SEARCHED.
     """
 
     label: str | None = None
@@ -25,6 +27,7 @@ class Filters:
     since: datetime | None = None
     until: datetime | None = None
     deleted: bool = False
+    text: str | None = None
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,7 @@ class Row:
     rig: str
     operator: str | None
     deleted: bool
+    note: str | None
     state: str
     repeats: int
     results: int
@@ -61,7 +65,7 @@ SELECT found.*, coalesce(ending.how, 'interrupted'),
     (SELECT count(*) FROM result WHERE record_id = found.id),
     result.emf_v, result.r_ohm, result.r_u95_ohm, result.r_t_s
 FROM (
-    SELECT id, started_at, kind, label, designation, rig, operator, deleted FROM record
+    SELECT id, started_at, kind, label, designation, rig, operator, deleted, {note} FROM record
     WHERE {where} ORDER BY started_at DESC, id DESC LIMIT :limit
 ) AS found
 LEFT JOIN ending ON ending.record_id = found.id
@@ -76,17 +80,18 @@ ORDER BY found.started_at DESC, found.id DESC
 
 def list_runs(log: Log, filters: Filters, limit: int = -1) -> list[Row]:
     """Return the runs that `filters` mean, at most `limit` of them (-1: all). Raises LogError."""
-    where, values = _where(filters)
+    where, values = _where(log, filters)
     with explained(log.path):
         found = log.db.execute(
-            _QUERY.format(where=where, line_from=LINE_FROM), {**values, "limit": limit}
+            _QUERY.format(where=where, line_from=LINE_FROM, note=_note(log)),
+            {**values, "limit": limit},
         ).fetchall()
     return [_row(values) for values in found]
 
 
 def count_runs(log: Log, filters: Filters) -> int:
     """Return how many runs `filters` mean. Raises LogError."""
-    where, values = _where(filters)
+    where, values = _where(log, filters)
     with explained(log.path):
         return log.db.execute(f"SELECT count(*) FROM record WHERE {where}", values).fetchone()[0]
 
@@ -98,7 +103,11 @@ def _row(values: tuple[Any, ...]) -> Row:
     return Row(**named)
 
 
-def _where(filters: Filters) -> tuple[str, dict[str, object]]:
+def _note(log: Log) -> str:
+    return "note" if log.has_notes else "NULL AS note"
+
+
+def _where(log: Log, filters: Filters) -> tuple[str, dict[str, object]]:
     terms = ["deleted = :deleted"]
     values: dict[str, object] = {"deleted": int(filters.deleted)}
     for column in ("label", "designation", "rig"):
@@ -106,6 +115,11 @@ def _where(filters: Filters) -> tuple[str, dict[str, object]]:
         if text is not None:
             terms.append(f"instr(folded({column}), :{column})")
             values[column] = folded(text)
+    searched = [name for name in SEARCHED if name != "note" or log.has_notes]
+    for number, word in enumerate((filters.text or "").split()):
+        places = " OR ".join(f"instr(folded({column}), :word{number})" for column in searched)
+        terms.append(f"({places})")
+        values[f"word{number}"] = folded(word)
     for name, comparison in (("since", ">="), ("until", "<")):
         at = getattr(filters, name)
         if at is not None:

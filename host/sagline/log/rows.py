@@ -53,7 +53,7 @@ def put_ending(db: sqlite3.Connection, record_id: str, ending: Ending) -> None:
 
 
 def put_mark(db: sqlite3.Connection, record_id: str, what: str, value: str | None) -> None:
-    """Say something of a record: its "label", or "deleted" yes or no."""
+    """Say something of a record: its "label", its "note", or "deleted" yes or no."""
     db.execute(
         "INSERT INTO mark VALUES (?, ?, ?, ?, ?)",
         (str(uuid7()), record_id, moment(datetime.now(UTC)), what, value),

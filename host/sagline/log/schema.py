@@ -93,8 +93,41 @@ ALTER TABLE result_2 RENAME TO result;
 CREATE INDEX result_record ON result (record_id, id);
 """
 
+# People write notes beside a run. The check of a column cannot be changed, so the marks move.
+VERSION_3 = """
+ALTER TABLE record ADD COLUMN note TEXT;
+CREATE TABLE mark_3 (
+    id TEXT PRIMARY KEY,
+    record_id TEXT NOT NULL REFERENCES record (id),
+    at TEXT NOT NULL,
+    what TEXT NOT NULL CHECK (what IN ('label', 'deleted', 'note')),
+    value TEXT
+) STRICT;
+INSERT INTO mark_3 SELECT * FROM mark ORDER BY rowid;
+DROP TABLE mark;
+ALTER TABLE mark_3 RENAME TO mark;
+CREATE INDEX mark_record ON mark (record_id, what, id);
+CREATE TRIGGER mark_counts AFTER INSERT ON mark BEGIN
+    UPDATE record SET
+        label = CASE NEW.what WHEN 'label' THEN (
+            SELECT value FROM mark WHERE record_id = NEW.record_id AND what = 'label'
+            ORDER BY id DESC LIMIT 1
+        ) ELSE label END,
+        note = CASE NEW.what WHEN 'note' THEN (
+            SELECT value FROM mark WHERE record_id = NEW.record_id AND what = 'note'
+            ORDER BY id DESC LIMIT 1
+        ) ELSE note END,
+        deleted = CASE NEW.what WHEN 'deleted' THEN (
+            SELECT value = 'yes' FROM mark WHERE record_id = NEW.record_id AND what = 'deleted'
+            ORDER BY id DESC LIMIT 1
+        ) ELSE deleted END
+    WHERE id = NEW.record_id;
+END;
+"""
+NOTES_SINCE = 3
+
 # Entry k takes a log from version k to k + 1.
-MIGRATIONS = (VERSION_1, VERSION_2)
+MIGRATIONS = (VERSION_1, VERSION_2, VERSION_3)
 VERSION = len(MIGRATIONS)
 
 

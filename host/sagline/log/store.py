@@ -11,6 +11,7 @@ from pathlib import Path
 from sagline.anyrecord import AnyRecord, Ending
 from sagline.errors import NotStored
 from sagline.kinds import DOCUMENTS
+from sagline.log import schema
 from sagline.log.opening import BUSY_S, LogError, connect, explained
 from sagline.log.rows import put_ending, put_mark, put_record, put_result, put_step
 from sagline.records import Record, StepRecord
@@ -121,7 +122,7 @@ class Log:
             put_result(db, record_id, result)
 
     def mark(self, record_ids: Sequence[str], what: str, value: str | None) -> None:
-        """Say something of records: their "label", or "deleted" yes or no. Nothing is erased."""
+        """Say something of records: "label", "note", or "deleted" yes or no. Nothing is erased."""
         with self.writing() as db:
             for record_id in record_ids:
                 put_mark(db, record_id, what, value)
@@ -225,6 +226,19 @@ class Log:
                 "SELECT deleted FROM record WHERE id = ?", (record_id,)
             ).fetchone()
         return bool(row and row[0])
+
+    @property
+    def has_notes(self) -> bool:
+        """Whether it has a place for notes; one of an earlier version that is only read has not."""
+        return schema.version_of(self.db) >= schema.NOTES_SINCE
+
+    def note(self, record_id: str) -> str | None:
+        """Return what somebody has noted beside the record, None where nobody has."""
+        if not self.has_notes:
+            return None
+        with explained(self.path):
+            row = self.db.execute("SELECT note FROM record WHERE id = ?", (record_id,)).fetchone()
+        return row and row[0]
 
     def results(self, record_id: str) -> list[Result]:
         """Return the record's results, the first one first, under the label it has now."""

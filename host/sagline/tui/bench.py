@@ -3,12 +3,11 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from textual import on
 from textual.app import ComposeResult
-from textual.binding import Binding
 from textual.containers import Horizontal, Vertical, VerticalScroll
-from textual.content import Content
-from textual.screen import Screen
 from textual.widgets import Static
 
 from sagline import wording
@@ -27,55 +26,40 @@ from sagline.device.progress import (
     describe,
 )
 from sagline.tui import messages
-from sagline.tui.driver import Driver
-from sagline.tui.page import HELP, Page
+from sagline.tui.benchkeys import (
+    DONE,
+    LENT,
+    MEASURING,
+    OPENING,
+    READY,
+    STARTING,
+    STOPPED,
+    BenchKeys,
+)
+from sagline.tui.lesson import KEPT_BACK
 from sagline.tui.widgets.axes import step_curve
 from sagline.tui.widgets.step_plot import StepPlot
 from sagline.wording import Working
 
-KEYS = (
-    ("start", "s start"), ("stop", "x stop"), ("notes", "n notes"), ("help", "? help"),
-    ("quit", "q quit"),
-)  # fmt: skip
-TOO_SMALL = "The window is too small: needs 60x20; q quits."
+if TYPE_CHECKING:
+    from sagline.results import Result
+
 NO_STEP = "No repeat yet."
-OPENING, READY, STARTING, MEASURING, STOPPING, STOPPED, DONE = (
-    "opening", "ready", "starting", "measuring", "stopping", "stopped", "done",
-)  # fmt: skip
 
 
 def _terminal_voltage(now_v: float | None) -> str:
     return f"Terminal voltage  {wording.volts(now_v)}  now"
 
 
-class Bench(Screen[None]):
-    """The screen of one rig and the cell on it. `state` is one of the words above."""
+class Bench(BenchKeys):
+    """The room of one rig and the cell on it. `state` is one of the words of its keys."""
 
-    BINDINGS = [  # noqa: RUF012 - so declared by Textual
-        Binding("s", "start", "start"),
-        Binding("x", "stop", "stop"),
-        Binding("n", "notes", "notes"),
-        Binding("question_mark", "help", "help"),
-    ]
-
-    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (60, "-wide")]  # noqa: RUF012
-    VERTICAL_BREAKPOINTS = [(0, "-low"), (20, "-high")]  # noqa: RUF012
-
-    def __init__(self, driver: Driver | None = None) -> None:
-        super().__init__()
-        self.driver = driver
-        self.state = OPENING
-        self.notes: list[str] = []
-        self._said: dict[str, str | Content] = {}
-        self._time_s = 0.1
-
-    def compose(self) -> ComposeResult:
-        with Horizontal(id="top"):
-            yield Static("Bench", id="rig", markup=False)
-            yield Static("", id="state")
+    def contents(self) -> ComposeResult:
+        """Yield what the room shows."""
         with Horizontal(id="now"):
             yield Static("", id="live", markup=False)
             yield Static("", id="clock", markup=False)
+        yield Static("", id="rig", markup=False)
         with Horizontal(id="middle"):
             with Vertical(id="left"):
                 yield Static("", id="equation", markup=False)
@@ -83,80 +67,57 @@ class Bench(Screen[None]):
                 yield Static("", id="letters", markup=False)
                 with VerticalScroll(id="repeats", can_focus=False):
                     yield Static("", id="rows", markup=False)
+                yield Static("", id="bars", markup=False)
             yield StepPlot(id="step")
         with VerticalScroll(id="outcome", can_focus=False):
             yield Static("", id="words", markup=False)
-        yield Static("", id="keys", markup=False)
-        yield Static(TOO_SMALL, id="too-small", markup=False)
 
     def on_mount(self) -> None:
         """Show the equation in letters before anything is known."""
-        self._show_state(OPENING, "")
-        self._say("#live", _terminal_voltage(None))
+        self.show_state(OPENING, "")
+        self.say("#live", _terminal_voltage(None))
         self._blank(planned=0)
-
-    @property
-    def is_measuring(self) -> bool:
-        """Whether a measurement runs, is about to, or is being stopped."""
-        return self.state in (STARTING, MEASURING, STOPPING)
-
-    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Whether `action` does anything now; its key is shown only then."""
-        if action == "start":
-            return self.driver is not None and self.state in (READY, STOPPED, DONE)
-        if action == "stop":
-            return self.driver is not None and self.state == MEASURING
-        return super().check_action(action, parameters)
-
-    def action_start(self) -> None:
-        """Measure, once more if need be; a lost rig is opened again."""
-        if self.driver is not None:
-            # At once, so that a second press of the key is not a second measurement.
-            self._show_state(STARTING, "")
-            self.driver.measure()
-
-    def action_stop(self) -> None:
-        """End the running measurement with the load off."""
-        if self.driver is not None:
-            self._show_state(STOPPING, "the load goes off")
-            self.driver.stop()
-
-    def action_notes(self) -> None:
-        """Show what must be known beside the figures."""
-        lines = self.notes or ["There are no notes yet: they come with the first repeat."]
-        self.app.push_screen(Page("Notes", lines))
-
-    def action_help(self) -> None:
-        """Show what is on the screen and what the keys do."""
-        self.app.push_screen(Page("Help", HELP))
 
     @on(messages.Opening)
     def _opening(self, message: messages.Opening) -> None:
-        self._show_state(OPENING, "")
-        self._say("#rig", f"Bench   {message.address}")
-        self._say("#words", "Opening the rig.")
+        self.show_state(OPENING, "")
+        self.say("#rig", message.address)
+        self.say("#words", "Opening the rig.")
 
     @on(messages.RigOpened)
     def _opened(self, message: messages.RigOpened) -> None:
         kind = "simulated rig" if message.simulated else "rig"
-        self._say("#rig", f"Bench   {kind} {message.name}")
+        self.say("#rig", f"On the {kind} {message.name}")
         if message.starting:
-            self._show_state(STARTING, "")
-            self._say("#words", "")
+            self.show_state(STARTING, "")
+            self.say("#words", "")
         else:
-            self._show_state(READY, "press s to measure")
-            self._say("#words", "Put a cell between the clips, then press s.")
+            self.show_state(READY, "press s to measure")
+            self.say("#words", "Put a cell between the clips, then press s.")
+
+    @on(messages.RigLent)
+    def _lent(self) -> None:
+        self.show_state(LENT, "the Drawer has the rig")
+        self.say("#live", _terminal_voltage(None))
+
+    @on(messages.RigBack)
+    def _back(self) -> None:
+        self.show_state(READY, "press s to measure")
 
     @on(messages.LiveVoltage)
     def _live(self, message: messages.LiveVoltage) -> None:
-        self._say("#live", _terminal_voltage(message.terminal_v))
+        self.say("#live", _terminal_voltage(message.terminal_v))
 
     @on(messages.Started)
     def _started(self, message: messages.Started) -> None:
         self._time_s = message.t_s
         self.notes = []
-        self._show_state(MEASURING, "open voltage")
-        self._say("#words", "")
+        self._result = None
+        if self._lesson is not None:
+            self._lesson.owed = None
+        self.say("#bars", "")
+        self.show_state(MEASURING, "open voltage")
+        self.say("#words", "")
         self._blank(planned=message.repeats)
 
     @on(messages.Advanced)
@@ -165,63 +126,89 @@ class Bench(Screen[None]):
 
     @on(messages.StoppedByUser)
     def _stopped(self) -> None:
-        self._show_state(STOPPED, "the load is off")
-        self._say("#clock", "")
-        self._say("#words", "Stopped by you; the load is off. Press s to measure again.")
+        self.show_state(STOPPED, "the load is off")
+        self.say("#clock", "")
+        self.say("#words", "Stopped by you; the load is off. Press s to measure again.")
 
     @on(messages.NotKept)
     def _not_kept(self, message: messages.NotKept) -> None:
-        self._show_state(DONE, "not kept in the log: press n")
+        self.show_state(DONE, "not kept in the log: press n")
         self.notes = [message.text, f"  {message.remedy}", "", *self.notes]
 
     @on(messages.Failed)
     def _failed(self, message: messages.Failed) -> None:
-        self._show_state(STOPPED, "press s to try again")
-        self._say("#clock", "")
+        self.show_state(STOPPED, "press s to try again")
+        self.say("#clock", "")
         self.notes = [message.text, "", message.remedy]
-        self._say("#words", f"{message.text}\n{message.remedy}")
+        self.say("#words", f"{message.text}\n{message.remedy}")
 
     def _advance(self, item: Progress) -> None:
         match item:
             case OpenVoltage(open_v):
-                self._say("#live", _terminal_voltage(open_v))
+                self.say("#live", _terminal_voltage(open_v))
                 self._fill(open_v, None, None, None)
             case Probing(load_ohm):
-                self._say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
+                self.say("#words", f"An unknown cell: first a short look on {load_ohm:g} Ω.")
             case Planned(plan, _, advice):
                 self.notes = wording.notice_lines(advice)
                 said = (line for notice in advice for line in (notice.text, notice.remedy))
-                self._say("#words", "\n".join((wording.plan_sentence(plan), *said)))
+                self.say("#words", "\n".join((wording.plan_sentence(plan), *said)))
             case Cooling() | Extended() | LongerRest():
-                self._say("#words", describe(item))
+                self.say("#words", describe(item))
             case Stepping(repeat, repeats, phase, elapsed_s, total_s, terminal_v):
-                self._say("#live", _terminal_voltage(terminal_v))
+                self.say("#live", _terminal_voltage(terminal_v))
                 which = f"repeat {repeat} of {repeats}" if repeat else "a first look"
                 if self.state == MEASURING:
-                    self._show_state(MEASURING, f"{which}, {phase}")
-                self._say("#clock", f"{elapsed_s:.1f} of {total_s:.1f} s")
+                    self.show_state(MEASURING, f"{which}, {phase}")
+                self.say("#clock", f"{elapsed_s:.1f} of {total_s:.1f} s")
             case RepeatDone():
                 self._repeat_done(item)
             case Finished(result):
-                self._show_state(DONE, "press s to measure again")
-                self._say("#clock", "")
-                self._say("#basis", f"from {wording.kept_of(result.repeats)}")
-                self.notes = wording.note_page(result)
-                pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
-                self._say("#words", "\n".join((*wording.result_lines(result), pointer)))
+                self._finished(result)
+
+    def _finished(self, result: Result) -> None:
+        self.say("#clock", "")
+        given = None if self._lesson is None else self._lesson.take(result)
+        if given is None:
+            self._reveal(result)
+            return
+        self.say("#basis", "")
+        self.show_words(*given, KEPT_BACK)
+        self.show_state(DONE, "work r out, then press a")
+
+    def _reveal(self, result: Result) -> None:
+        from sagline.working import r_bars
+
+        self._result = result
+        current_a = None if result.current_a is None else result.current_a.value
+        means = Working.of(result.terminal, current_a)
+        if means is not None:
+            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+        rows = wording.repeat_lines(result.repeats, len(result.repeats), self._time_s)
+        self.say("#rows", "\n".join(rows))
+        self.say("#basis", f"from {wording.kept_of(result.repeats)}")
+        width = self.query_one("#left").content_region.width
+        self.say("#bars", "\n".join(r_bars(result, width)))
+        self.notes = wording.note_page(result)
+        pointer = f"{wording.count(result.warnings, 'note')} with these figures: press n"
+        self.show_words(*wording.result_lines(result), pointer)
+        self.show_state(DONE, "press s to measure again")
 
     def _repeat_done(self, item: RepeatDone) -> None:
         found: Estimate = item.estimate
         means = Working.of(item.terminal, found.current.value)
         marks_v: tuple[tuple[float, str], ...] = ()
+        kept_back = self._lesson is not None
         if means is not None:
-            self._fill(means.open_v, means.loaded_v, means.current_a, means.r_ohm, means.repeats)
+            r_ohm = None if kept_back else means.r_ohm
+            self._fill(means.open_v, means.loaded_v, means.current_a, r_ohm, means.repeats)
             marks_v = ((means.open_v, "E"), (means.loaded_v, "V"))
-        self._say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
-        self.notes = wording.notice_lines(found.notices)
-        self._say(
-            "#rows", "\n".join(wording.repeat_lines(found.repeats, item.repeats, self._time_s))
-        )
+        self.say("#basis", f"provisional, repeat {item.repeat} of {item.repeats}")
+        # What is known of the figures tells of the figures.
+        self.notes = [KEPT_BACK] if kept_back else wording.notice_lines(found.notices)
+        if not kept_back:
+            rows = wording.repeat_lines(found.repeats, item.repeats, self._time_s)
+            self.say("#rows", "\n".join(rows))
         self.query_one("#repeats", VerticalScroll).scroll_to(
             y=item.repeat, animate=False, immediate=True
         )
@@ -246,27 +233,11 @@ class Bench(Screen[None]):
     ) -> None:
         equation = wording.equation_lines(self._time_s, open_v, loaded_v, current_a, r_ohm)
         letters = wording.letter_lines(self._time_s, open_v, loaded_v, current_a, repeats)
-        self._say("#equation", "\n".join(equation))
-        self._say("#letters", "\n".join(letters))
+        self.say("#equation", "\n".join(equation))
+        self.say("#letters", "\n".join(letters))
 
     def _blank(self, planned: int) -> None:
         self._fill(None, None, None, None)
-        self._say("#basis", "")
-        self._say("#rows", "\n".join(wording.repeat_lines((), planned, self._time_s)))
+        self.say("#basis", "")
+        self.say("#rows", "\n".join(wording.repeat_lines((), planned, self._time_s)))
         self.query_one(StepPlot).clear(NO_STEP)
-
-    def _show_state(self, word: str, phase: str) -> None:
-        if word != self.state:
-            self.remove_class(f"-{self.state}")
-            self.add_class(f"-{word}")
-            self.state = word
-        shown_keys = (key for action, key in KEYS if self.check_action(action, ()))
-        self._say("#keys", "   ".join(shown_keys))
-        shown = Content(word).stylize("bold")
-        self._say("#state", Content.assemble(shown, f": {phase}") if phase else shown)
-
-    def _say(self, where: str, text: str | Content) -> None:
-        """Write `text` into the place `where`; the same again costs nothing."""
-        if self._said.get(where) != text:
-            self._said[where] = text
-            self.query_one(where, Static).update(text)

@@ -20,10 +20,13 @@ from textual.message import Message
 from sagline.errors import BoardRefused, RigError, SaglineError
 from sagline.tui.messages import (
     Advanced,
+    DrawerEnded,
     Failed,
     LiveVoltage,
     NotKept,
     Opening,
+    RigBack,
+    RigLent,
     RigOpened,
     Started,
     StoppedByUser,
@@ -32,6 +35,8 @@ from sagline.tui.messages import (
 if TYPE_CHECKING:
     from sagline.device.rig import Rig
     from sagline.device.settings import Settings
+    from sagline.drawer.beginning import Ask
+    from sagline.drawer.news import Inbox
 
 # The live voltage is read every five slices, a quarter of a second.
 SLICE_S = 0.05
@@ -39,7 +44,7 @@ SLICES = 5
 
 
 class Driver(threading.Thread):
-    """Opens the rig, reads the live voltage, measures when asked, closes the rig."""
+    """Opens the rig, reads the live voltage, measures or serves a drawer when asked, closes it."""
 
     def __init__(
         self,
@@ -58,6 +63,7 @@ class Driver(threading.Thread):
         self._quit_asked = threading.Event()
         # Set with each request but a stop, so that nobody sleeps through one.
         self._wake = threading.Event()
+        self._drawer_asked: tuple[Ask, Inbox] | None = None
         self._trip_shown = False
         self._serial_number: str | None = None
         if start_at_once:
@@ -67,6 +73,11 @@ class Driver(threading.Thread):
         """Ask for a measurement; a rig that is not open is opened for it."""
         self._stop_asked.clear()
         self._start_asked.set()
+        self._wake.set()
+
+    def serve_drawer(self, ask: Ask, inbox: Inbox) -> None:
+        """Ask for a drawer, begun or gone on with; a rig that is not open is opened for it."""
+        self._drawer_asked = (ask, inbox)
         self._wake.set()
 
     def stop(self) -> None:
@@ -116,6 +127,8 @@ class Driver(threading.Thread):
                 self._wake.clear()
                 if self._start_asked.is_set():
                     self._measure(rig)
+                elif self._drawer_asked is not None:
+                    self._serve(rig, *self._drawer_asked)
                 else:
                     self._idle(rig)
 
@@ -162,6 +175,22 @@ class Driver(threading.Thread):
         self._stop_asked.clear()
         self._post(StoppedByUser())
 
+    def _serve(self, rig: Rig, ask: Ask, inbox: Inbox) -> None:
+        from sagline.tui.serving import serve
+
+        self._post(RigLent())
+        try:
+            serve(rig, ask, inbox, self._post, self._quit_asked.is_set)
+        except RigError:
+            raise
+        except SaglineError as error:
+            ended = DrawerEnded(error.message, error.remedy)
+        else:
+            ended = DrawerEnded()
+        self._drawer_asked = None
+        self._post(ended)
+        self._post(RigBack())
+
     def _idle(self, rig: Rig) -> None:
         self._post(LiveVoltage(rig.live().sense_v))
         for _ in range(SLICES):
@@ -176,8 +205,11 @@ class Driver(threading.Thread):
         """Tell why, and sleep until asked to try again or to quit."""
         # What was asked for has failed: it is not tried again by itself.
         self._start_asked.clear()
+        if self._drawer_asked is not None:
+            self._drawer_asked = None
+            self._post(DrawerEnded(failed.text, failed.remedy))
         self._post(failed)
-        while not (self._start_asked.is_set() or self._quit_asked.is_set()):
+        while not (self._start_asked.is_set() or self._drawer_asked or self._quit_asked.is_set()):
             self._wake.wait()
             self._wake.clear()
 

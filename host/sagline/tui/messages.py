@@ -1,9 +1,16 @@
 # SPDX-License-Identifier: MIT
-"""Everything the rig's thread tells the screen: the one catalogue of messages."""
+"""Everything the rig's thread tells the rooms: the one catalogue of messages."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 from textual.message import Message
 
 from sagline.device.progress import Progress
+
+if TYPE_CHECKING:
+    from sagline.drawer.news import News
 
 
 class Opening(Message):
@@ -76,3 +83,41 @@ class Failed(Message):
         self.text = text
         self.remedy = remedy
         self.fault = fault
+
+
+class RigLent(Message):
+    """The Drawer has the rig."""
+
+
+class RigBack(Message):
+    """The Drawer has the rig no more."""
+
+
+class ForDrawer(Message):
+    """What the Drawer is told, and no other room."""
+
+
+class DrawerBegun(ForDrawer):
+    """The drawer of this name is at the rig; `simulated` whether its cells are."""
+
+    def __init__(self, name: str, *, simulated: bool) -> None:
+        super().__init__()
+        self.name = name
+        self.simulated = simulated
+
+
+class DrawerNews(ForDrawer):
+    """The drawer tells something."""
+
+    def __init__(self, item: News) -> None:
+        super().__init__()
+        self.item = item
+
+
+class DrawerEnded(ForDrawer):
+    """The drawer is at the rig no more: why, and what to do, where it was not asked for."""
+
+    def __init__(self, text: str = "", remedy: str = "") -> None:
+        super().__init__()
+        self.text = text
+        self.remedy = remedy

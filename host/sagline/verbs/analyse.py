@@ -7,7 +7,8 @@ import math
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import add_json, add_log, short_id, times_s
+from sagline.ids import short_id
+from sagline.verbs.common import add_json, add_log, times_s
 
 if TYPE_CHECKING:
     from sagline.errors import SaglineError

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 
 if TYPE_CHECKING:
     from sagline.analysis.beside import Beside

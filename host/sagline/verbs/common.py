@@ -25,11 +25,6 @@ def add_log(parser: argparse.ArgumentParser, help_text: str) -> None:
     parser.add_argument("--log", type=Path, metavar="FILE", help=help_text)
 
 
-def short_id(whole: str) -> str:
-    """Return the end of an id, enough for a person: its beginning is the time, alike in a class."""
-    return whole[-8:]
-
-
 def times_s(text: str) -> tuple[float, ...]:
     """Return the seconds in "0.1,1". Raises ArgumentTypeError where it is no such list."""
     try:

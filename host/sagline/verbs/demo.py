@@ -17,16 +17,34 @@ def add(commands: Any) -> None:
         description="Measure a simulated cell at the pace of a real bench, in the terminal.",
         allow_abbrev=False,
     )
+    add_screen(parser)
     parser.set_defaults(run=run)
 
 
-def run(_args: argparse.Namespace) -> int:
+def add_screen(parser: argparse.ArgumentParser) -> None:
+    """Add what can be asked of the screen."""
+    parser.add_argument(
+        "--teach",
+        action="store_true",
+        help="the screen keeps r back until a student has given theirs, then compares the two",
+    )
+    parser.add_argument(
+        "--line",
+        action="store_true",
+        help="the screen's measurements go on with a V-I line through all loads",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
     """Open Bench on the simulated rig. Returns the exit status."""
-    return open_bench(DEMO_ADDRESS, autostart=True)
+    return open_bench(DEMO_ADDRESS, autostart=True, teach=args.teach, line=args.line)
 
 
-def open_bench(address: str, *, autostart: bool = False) -> int:
-    """Open Bench on the rig at `address`; with `autostart` measure at once.
+def open_bench(
+    address: str, *, autostart: bool = False, teach: bool = False, line: bool = False
+) -> int:
+    """Open Bench on the rig at `address`; with `autostart` measure at once, with `teach` keep
+    r back until a student has given theirs, with `line` measure V-I lines too.
 
     Returns the exit status. Raises UsageError without a terminal, Cancelled where a
     signal, Ctrl-C or leaving it in mid-measurement ended it, and whatever fault of ours
@@ -40,10 +58,12 @@ def open_bench(address: str, *, autostart: bool = False) -> int:
             "The screen needs a terminal for all of input, output and errors.",
             "Use `sagline measure` here; it prints lines, and JSON with --json.",
         )
+    from sagline.device.settings import Settings
     from sagline.ending import stopped
-    from sagline.tui.app import BenchApp
+    from sagline.tui.app import SaglineApp
 
-    app = BenchApp(address, autostart=autostart)
+    settings = Settings(line=True) if line else None
+    app = SaglineApp(address, settings, autostart=autostart, teach=teach)
     app.run()
     if app.fault is not None:
         raise app.fault

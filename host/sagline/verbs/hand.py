@@ -6,8 +6,9 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sagline.ids import short_id
 from sagline.verbs import beside
-from sagline.verbs.common import add_json, add_log, short_id
+from sagline.verbs.common import add_json, add_log
 from sagline.verbs.handtext import DESCRIPTION, EPILOG
 
 if TYPE_CHECKING:

@@ -9,8 +9,9 @@ from typing import Any
 
 from sagline import calibrationstore
 from sagline.errors import UsageError
+from sagline.ids import short_id
 from sagline.streams import OutputLost, tell
-from sagline.verbs.common import add_json, add_log, add_rig, short_id, times_s
+from sagline.verbs.common import add_json, add_log, add_rig, times_s
 from sagline.verbs.progressline import ProgressLine
 
 ALL = "all"

@@ -5,8 +5,8 @@ import argparse
 import json
 from typing import Any
 
+from sagline.ids import short_id
 from sagline.verbs.calibrate.common import named
-from sagline.verbs.common import short_id
 
 
 def declare(group: Any) -> None:

@@ -4,7 +4,7 @@
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 
 if TYPE_CHECKING:
     from sagline.calibrations import Calibration

@@ -7,10 +7,10 @@ import sys
 from contextlib import closing, suppress
 from typing import TYPE_CHECKING, Any
 
+from sagline.ids import short_id
 from sagline.streams import tell
 from sagline.verbs.calibrate.answering import answerer_for
 from sagline.verbs.calibrate.common import contents, fleeting, named
-from sagline.verbs.common import short_id
 from sagline.verbs.progressline import ProgressLine
 
 if TYPE_CHECKING:

@@ -5,9 +5,9 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Any
 
+from sagline.ids import short_id
 from sagline.streams import tell
 from sagline.verbs.calibrate.common import age, contents, fleeting, named, summary
-from sagline.verbs.common import short_id
 
 if TYPE_CHECKING:
     from sagline.calibrations import Calibration

@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 from sagline.verbs.drawer.common import add_drawer, add_verb, drawer_of
 
 DESCRIPTION = """Make a cell the reference of its designation: a run of the log, by its id, or a

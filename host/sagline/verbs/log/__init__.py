@@ -11,11 +11,12 @@ from sagline.verbs.log import (
     label,
     listing,
     merge,
+    overtime,
     recompute,
     show,
 )
 
-VERBS = (listing, show, answer, compare, export, label, delete, recompute, merge)
+VERBS = (listing, show, answer, compare, export, label, delete, recompute, overtime, merge)
 
 DESCRIPTION = """What was measured, found again and set in order.
 

@@ -7,7 +7,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import add_json, add_log, short_id
+from sagline.ids import short_id
+from sagline.verbs.common import add_json, add_log
 
 if TYPE_CHECKING:
     from sagline.anyrecord import AnyRecord
@@ -41,6 +42,11 @@ def add_filters(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--label", metavar="TEXT", help="runs with this in their label")
     parser.add_argument("--designation", metavar="TEXT", help="with this in their designation")
     parser.add_argument("--rig", metavar="TEXT", help="with this in the rig's model or serial")
+    parser.add_argument(
+        "--text",
+        metavar="WORDS",
+        help="with each of these words in label, designation, rig, operator, note or id",
+    )
     parser.add_argument("--since", type=_day, metavar="DATE", help="from this day on: 2026-11-25")
     parser.add_argument("--until", type=_day, metavar="DATE", help="before this day")
     parser.add_argument("--deleted", action="store_true", help="the deleted ones instead")
@@ -57,6 +63,7 @@ def filters_of(args: argparse.Namespace) -> "Filters":
         since=args.since,
         until=args.until,
         deleted=args.deleted,
+        text=args.text,
     )
 
 

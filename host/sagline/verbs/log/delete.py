@@ -5,7 +5,7 @@ import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 from sagline.verbs.log.common import add_ids, add_verb, log_option, open_log
 
 
@@ -22,16 +22,16 @@ def add(verbs: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Mark the runs, all or none of them. Returns the exit status."""
+    from sagline.log.acts import delete
+
     deleting = args.verb == "delete"
     with open_log(args, write=True) as log:
         record_ids = list(dict.fromkeys(log.find(given) for given in args.ids))
-        log.mark(record_ids, "deleted", "yes" if deleting else "no")
+        done = delete(log, record_ids, restore=not deleting)
     if args.json:
         print(json.dumps({"ids": record_ids, "deleted": deleting}))
         return 0
     known = " ".join(short_id(record_id) for record_id in record_ids)
-    if deleting:
-        print(f"Deleted: {known}. Undo with: sagline log restore{log_option(args)} {known}")
-    else:
-        print(f"Restored: {known}")
+    undo = f" Undo with: sagline log restore{log_option(args)} {known}" if deleting else ""
+    print(f"{done.words}{undo}")
     return 0

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from sagline.verbs.common import short_id
+from sagline.ids import short_id
 from sagline.verbs.log.common import add_ids, add_verb, log_path, meant, no_result, open_log
 
 if TYPE_CHECKING:

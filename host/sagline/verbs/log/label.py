@@ -1,42 +1,36 @@
 # SPDX-License-Identifier: MIT
-"""`sagline log label`: gives a run another label; the earlier ones stay in the log."""
+"""`sagline log label` and `note`: what people call a run and write beside it; earlier ones stay."""
 
 import argparse
 import json
 from typing import Any
 
-from sagline.verbs.common import short_id
 from sagline.verbs.log.common import add_verb, open_log
 
 
 def add(verbs: Any) -> None:
-    """Declare the verb."""
-    parser = add_verb(
-        verbs, "label", "give a run another label", "Give a run another label; '' takes it away."
-    )
-    parser.add_argument("id", metavar="ID", help="the run's or a result's id, or the end of it")
-    parser.add_argument("label", metavar="LABEL", help="its new label")
-    parser.set_defaults(run=run)
+    """Declare both verbs."""
+    for what, help_text, long in (
+        ("label", "give a run another label", "Give a run another label"),
+        ("note", "write a note beside a run", "Write a note beside a run, in place of the last"),
+    ):
+        parser = add_verb(verbs, what, help_text, f"{long}; '' takes it away.")
+        parser.add_argument("id", metavar="ID", help="the run's or a result's id, or the end of it")
+        parser.add_argument("text", metavar=what.upper(), help=f"its new {what}")
+        parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Change the label, and tell what it was. Returns the exit status."""
+    """Change it, and tell what it was. Returns the exit status."""
+    from sagline.log.acts import change
     from sagline.plaintext import plain_text
 
-    new = plain_text("label", args.label)
+    plain_text(args.verb, args.text)
     with open_log(args, write=True) as log:
-        record_id = log.find(args.id)
-        old = log.any_record(record_id).label
-        if new != old:
-            log.mark([record_id], "label", new)
+        changed = change(log, log.find(args.id), args.verb, args.text)
     if args.json:
-        print(json.dumps({"id": record_id, "label": new, "before": old}))
-    elif new == old:
-        print(f"{short_id(record_id)} has this label already.")
+        said = {"id": changed.record_id, args.verb: changed.now, "before": changed.before}
+        print(json.dumps(said))
     else:
-        print(f"{short_id(record_id)} is now {_named(new)}; it was {_named(old)}.")
+        print(changed.done().words)
     return 0
-
-
-def _named(label: str | None) -> str:
-    return "without a label" if label is None else repr(label)

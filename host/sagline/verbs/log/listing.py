@@ -5,13 +5,9 @@ import argparse
 import json
 import sys
 from dataclasses import asdict
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from sagline.verbs.common import short_id
 from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
-
-if TYPE_CHECKING:
-    from sagline.log.listing import Row
 
 LIMIT = 50
 
@@ -36,6 +32,7 @@ def add(verbs: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the runs. Returns the exit status."""
     from sagline.log.listing import count_runs, list_runs
+    from sagline.log.runwords import HEADING, run_line
 
     filters = filters_of(args)
     with open_log(args) as log:
@@ -48,29 +45,12 @@ def run(args: argparse.Namespace) -> int:
     if not rows:
         print("No run is as you ask.")
         return 0
-    print(f"{'ID':<8}  {'STARTED':<16}  {'CELL':<8}  {'E / V':>7}  {'r / Ω':>17}  LABEL")
+    print(HEADING)
     for row in reversed(rows):
-        print(_line(row))
+        print(run_line(row))
     if there_are > len(rows):
         print(f"{len(rows)} of {there_are} runs; --limit 0 lists all", file=sys.stderr)
     return 0
-
-
-def _line(row: "Row") -> str:
-    from sagline.wording import bare_figure, counted, shown
-
-    started = f"{row.started_at.astimezone():%Y-%m-%d %H:%M}"
-    if row.r_ohm is None:
-        figures = f"{row.state}, {counted(row.repeats, 'repeat')}"[:26].rjust(26)
-    else:
-        emf_v = "-" if row.emf_v is None else f"{row.emf_v:.3f}"
-        figures = f"{emf_v:>7}  {bare_figure(row.r_ohm, row.r_u95_ohm):>17}"
-        if row.state != "complete":
-            figures += f"  ({row.state})"
-    label = shown(row.label or "")
-    cell = shown(row.designation or "-")
-    line = f"{short_id(row.id)}  {started}  {cell:<8.8}  {figures}  {label}"
-    return line.rstrip()
 
 
 def _count(text: str) -> int:

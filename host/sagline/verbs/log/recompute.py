@@ -5,7 +5,8 @@ import argparse
 import json
 from typing import TYPE_CHECKING, Any
 
-from sagline.verbs.common import short_id, times_s
+from sagline.ids import short_id
+from sagline.verbs.common import times_s
 from sagline.verbs.log.common import add_filters, add_verb, filters_of, open_log
 from sagline.verbs.progressline import ProgressLine
 
@@ -36,6 +37,7 @@ def run(args: argparse.Namespace) -> int:
     from sagline.errors import UsageError
     from sagline.log.listing import Filters, list_runs
     from sagline.log.recomputing import recompute
+    from sagline.log.runwords import recomputed_line
 
     asked = filters_of(args)
     if args.ids and asked != Filters():
@@ -62,21 +64,10 @@ def run(args: argparse.Namespace) -> int:
         if not record_ids:
             print("No run is as you ask.")
         for one in done:
-            print(_line(one))
+            print(recomputed_line(one))
         for record_id, error in failed:
             print(f"{short_id(record_id)}  no figure: {error.message} {error.remedy}")
     return AnalysisError.exit_status if failed else 0
-
-
-def _line(one: "Recomputed") -> str:
-    from sagline.wording import figure
-
-    known = short_id(one.record_id)
-    now = figure(one.result.r_ohm, "Ω")
-    if not one.added:
-        return f"{known}  r {now}: has a result of method {one.result.method} already"
-    before = "" if one.before is None else f"; before {figure(one.before.r_ohm, 'Ω')}"
-    return f"{known}  r {now}{before}"
 
 
 def _document(done: list["Recomputed"], failed: list[Any]) -> dict[str, Any]:

@@ -27,13 +27,14 @@ def add(verbs: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Print the run. Returns the exit status."""
     from sagline.computing import with_terminal
+    from sagline.log.runwords import about_lines
     from sagline.wording import instant, report_lines
 
     with open_log(args) as log:
         record_id = log.find(args.id)
         record = log.any_record(record_id)
         results = log.results(record_id)
-        deleted = log.is_deleted(record_id)
+        deleted, note = log.is_deleted(record_id), log.note(record_id)
     if args.json:
         about = record.to_dict()
         # No record of a run any more without its steps: what remains says so.
@@ -44,11 +45,12 @@ def run(args: argparse.Namespace) -> int:
             "record": about,
             "state": record.state,
             "deleted": deleted,
+            "note": note,
             "results": [result.to_dict() for result in results],
         }
         print(json.dumps(said, indent=2))
         return 0
-    print("\n".join(_about(record, deleted)))
+    print("\n".join(about_lines(record, note, deleted=deleted)))
     result = meant(record, results, args.id)
     if result is None:
         print(_why_none(record, args))
@@ -61,24 +63,6 @@ def run(args: argparse.Namespace) -> int:
             times = ", ".join(instant(at.t_s) for at in one.r_at if at.t_s is not None)
             print(f"  {one.id}  method {one.method}, at {times}")
     return 0
-
-
-def _about(record: "AnyRecord", deleted: bool) -> list[str]:
-    from sagline.wording import shown
-
-    state, ending = record.state, record.kept_ending
-    if ending is not None and ending.code is not None:
-        state += f": {ending.code}"
-    rows = [
-        ("run", record.id),
-        ("label", record.label),
-        ("cell", record.designation),
-        ("started", f"{record.started_at.astimezone():%Y-%m-%d %H:%M:%S %z}"),
-        ("operator", record.operator),
-        *record.about(),
-        ("state", f"{state}; deleted" if deleted else state),
-    ]
-    return [f"{name:<9} {shown(value)}" for name, value in rows if value is not None]
 
 
 def _why_none(record: "AnyRecord", args: argparse.Namespace) -> str:
