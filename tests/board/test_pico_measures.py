@@ -10,9 +10,10 @@ from typing import Any
 import pytest
 
 from board.rp2_standin import Chip
-from board.rp2_standin.bench import GATES, pico
+from board.rp2_standin.bench import GATES, FullBoard, pico
 from sagline.device.link import Link
-from sagline.device.procedure import measure
+from sagline.device.procedure import measure, run
+from sagline.device.progress import Finished, RepeatDone
 from sagline.device.rig import Rig
 from sagline.device.settings import Settings
 from sagline_board import profile
@@ -104,3 +105,32 @@ def test_the_interval_holds_the_resistance_and_the_emf(chip: Chip) -> None:
     assert emf.value == pytest.approx(E_V, rel=0.002)
     assert result.load_ohm.value == pytest.approx(3.3, rel=0.001)
     assert not any(chip.drives_high(gate) for gate in GATES)
+
+
+@pytest.mark.parametrize("full", ["RP2040"], indirect=True)
+def test_with_everything_fitted_the_sag_is_read_by_the_null_channel(full: FullBoard) -> None:
+    """FIFO and DMA, the ADS1115 by its ready signal, balance held by the PWM: the whole way."""
+    chip = full.chip
+    chip.volts = pin_v
+    port: Any = ChipPort(chip, Board(pico().PicoHardware()))
+    link = Link(port, "stand-in")
+    link._open_session()
+    with Rig(link, "stand-in") as rig:
+        assert (rig.identity.onboard, rig.identity.ads1115, rig.identity.null) == (True,) * 3
+        items = list(run(rig, Settings(designation="LR6", repeats=2)))
+    assert isinstance(items[-1], Finished)
+    result = items[-1].result
+    steps = [item.step.raw() for item in items if isinstance(item, RepeatDone)]
+    for step in steps:
+        assert step.null_setting is not None
+        assert {0, 1, 2, 4, 5, 6, 7} == set(step.source.tolist())
+    r, emf = result.r_ohm, result.emf_v
+    assert r.low95 is not None and r.high95 is not None
+    assert r.low95 < R_OHM < r.high95
+    assert emf.low95 is not None and emf.high95 is not None
+    assert emf.low95 < E_V < emf.high95
+    # No noise, parts at their marks: what is left is rounding, a code in a sag of 3600.
+    assert r.value == pytest.approx(R_OHM, rel=1e-3)
+    assert emf.value == pytest.approx(E_V, rel=2e-4)
+    assert not any(chip.drives_high(gate) for gate in GATES)
+    assert not chip.watchdog.resets and not chip.watchdog.enabled

@@ -13,10 +13,11 @@ from sagline.verbs.log import (
     merge,
     overtime,
     recompute,
+    report,
     show,
 )
 
-VERBS = (listing, show, answer, compare, export, label, delete, recompute, overtime, merge)
+VERBS = (listing, show, answer, compare, report, export, label, delete, recompute, overtime, merge)
 
 DESCRIPTION = """What was measured, found again and set in order.
 
