@@ -11,6 +11,7 @@ from typing import Literal
 
 from sagline.analysis.calibration import Waveform
 from sagline.anyrecord import AnyRecord
+from sagline.errors import sentence
 from sagline.report.circuit import circuit
 from sagline.report.markup import Html, Piece, join, rows, tag
 from sagline.report.page import figure as drawn
@@ -22,6 +23,7 @@ from sagline.wording import (
     Working,
     amperes,
     bare_figure,
+    counted,
     coverage,
     equation_lines,
     expanded,
@@ -47,8 +49,8 @@ SAFETY_WORDS = (
     "of the cell and to the rules of your laboratory."
 )
 CURVE_POINTS = 60
-LEAST_BAR = 0.005
-"""Of u²: less would be no bar."""
+LEAST_LINE, LEAST_BAR = 0.001, 0.005
+"""Of u²: less is nothing to read, or no bar."""
 
 
 @dataclass(frozen=True)
@@ -277,8 +279,12 @@ def _budgets(result: Result) -> list[Html]:
             continue
         whole = hypot(*(u for _, _, u, _ in lines))
         body: list[list[Piece]] = [
-            [source, kind, f"{u:.3g}", f"{share:.1%}"] for source, kind, u, share in lines
+            [source, kind, f"{u:.3g}", f"{share:.1%}"]
+            for source, kind, u, share in lines
+            if share >= LEAST_LINE
         ]
+        rest = len(lines) - len(body)
+        more = f" {counted(rest, 'source')} below 0.1 % left out of the table." if rest else ""
         seen = [(source, share) for source, _, _, share in lines if share >= LEAST_BAR]
         bars = shares(f"Shares of u² of {name}", seen)
         parts.append(
@@ -286,7 +292,8 @@ def _budgets(result: Result) -> list[Html]:
                 f"What u({name}) is made of",
                 tag("div", rows(["source", "type", f"u / {unit}", "share of u²"], body),
                     class_="wide"),
-                drawn(bars, f"u({name}) = {whole:.3g} {unit}: the root of the sum of squares."),
+                drawn(bars, f"u({name}) = {whole:.3g} {unit}: the root of the sum of "
+                            f"squares.{more}"),
             )
         )  # fmt: skip
     return parts
@@ -316,7 +323,7 @@ def _result(result: Result) -> Html:
 def _cautions(result: Result) -> Html:
     if not result.warnings:
         return Html()
-    told = (tag("li", one.text, ". ", one.remedy) for one in result.warnings)
+    told = (tag("li", sentence(one.text), " ", one.remedy) for one in result.warnings)
     return section("Cautions", tag("ol", *told))
 
 

@@ -43,10 +43,12 @@ def figure(drawing: Html, caption: str) -> Html:
 
 def ruled(heading: str, ask: str, lines: int = RULED_LINES) -> Html:
     """Room to write by hand."""
-    return section(
-        heading,
+    return tag(
+        "section",
+        tag("h2", heading),
         tag("p", ask),
-        tag("div", *(tag("div", "") for _ in range(lines)), class_="ruled"),
+        *(tag("div", "") for _ in range(lines)),
+        class_="ruled",
     )
 
 
