@@ -62,7 +62,7 @@ def contents() -> list[tuple[str, str]]:
 
 
 def _whole(topic: str) -> Page:
-    text = files(__package__).joinpath(f"{topic}.txt").read_text(encoding="utf-8")
+    text = files("sagline.guide").joinpath(f"{topic}.txt").read_text(encoding="utf-8")
     title, _, body = text.strip().partition("\n")
     body = body.strip("\n")
     if topic == "faults":
