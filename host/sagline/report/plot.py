@@ -12,6 +12,7 @@ from sagline.roundvalues import ticks
 WIDTH, HEIGHT = 640.0, 340.0
 LEFT, RIGHT, TOP, BOTTOM = 78.0, 16.0, 14.0, 46.0
 MARGIN = 0.05
+LONGEST_NAME = 24
 MOST_POINTS = 600
 """More than the page has columns to show them in."""
 
@@ -110,6 +111,54 @@ def shares(title: str, named: Sequence[tuple[str, float]]) -> Html:
             tag("text", f"{share:.1%}", x=_short(left + length + 6), y=y + 14, class_="soft"),
         ]
     return _svg(title, WIDTH, 12.0 + each * len(named), parts)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A value with the half of its interval, None where it has none."""
+
+    name: str
+    value: float
+    half: float | None
+
+
+def intervals(title: str, x_name: str, lines: Sequence[Interval], middle: float) -> Html:
+    """A line for each interval under one axis; `middle` is marked through all of them.
+
+    Raises ValueError where there is none.
+    """
+    if not lines:
+        raise ValueError("a drawing needs an interval")
+    each, left, top = 26.0, 190.0, 10.0
+    floor = top + each * len(lines)
+    ends = [one.value + side * (one.half or 0.0) for one in lines for side in (-1.0, 1.0)]
+    low, high = _wide([*ends, middle], MARGIN)
+
+    def x(value: float) -> float:
+        return _short(left + (value - low) / (high - low) * (WIDTH - left - RIGHT))
+
+    parts = [tag("line", x1=x(middle), x2=x(middle), y1=top, y2=floor, class_="bound")]
+    for number, one in enumerate(lines):
+        y = top + each * (number + 0.5)
+        name = one.name if len(one.name) <= LONGEST_NAME else one.name[: LONGEST_NAME - 1] + "…"
+        parts.append(tag("text", name, x=left - 10, y=y + 4, text_anchor="end"))
+        if one.half:
+            from_x, to_x = x(one.value - one.half), x(one.value + one.half)
+            parts.append(tag("line", x1=from_x, x2=to_x, y1=y, y2=y, class_="error"))
+            parts += [
+                tag("line", x1=end, x2=end, y1=y - 5, y2=y + 5, class_="error")
+                for end in (from_x, to_x)
+            ]
+        parts.append(tag("circle", cx=x(one.value), cy=y, r=4, class_="mark"))
+    parts.append(tag("path", d=f"M{left},{floor}H{WIDTH - RIGHT}", class_="axis"))
+    values, places = ticks(low, high, 6)
+    for value in values:
+        parts += [
+            tag("line", x1=x(value), x2=x(value), y1=floor, y2=floor + 5, class_="axis"),
+            tag("text", f"{value:.{places}f}", x=x(value), y=floor + 19, text_anchor="middle"),
+        ]
+    parts.append(tag("text", x_name, x=WIDTH - RIGHT, y=floor + 38, text_anchor="end"))
+    return _svg(title, WIDTH, floor + 46.0, parts)
 
 
 class _Frame:
