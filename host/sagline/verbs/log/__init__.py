@@ -5,6 +5,7 @@ from typing import Any
 
 from sagline.verbs.log import (
     answer,
+    classpage,
     compare,
     delete,
     export,
@@ -17,7 +18,20 @@ from sagline.verbs.log import (
     show,
 )
 
-VERBS = (listing, show, answer, compare, report, export, label, delete, recompute, overtime, merge)
+VERBS = (
+    listing,
+    show,
+    answer,
+    compare,
+    report,
+    classpage,
+    export,
+    label,
+    delete,
+    recompute,
+    overtime,
+    merge,
+)
 
 DESCRIPTION = """What was measured, found again and set in order.
 
