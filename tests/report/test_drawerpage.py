@@ -46,11 +46,12 @@ def test_a_page_has_every_cell_with_its_figures_or_its_reason(drawer, tmp_path, 
     assert main(["drawer", "report", "--out", str(out), "--group", "0.05", "--sort", "r"]) == 0
     page = out.read_text(encoding="utf-8")
     words, (heads, *table) = read(page)
+    table, groups = table[:3], table[4:]
     assert heads[0] == "label" and "r(0.1 s) / Ω" in heads
     first, worn, left_out = drawer
     assert [row[0] for row in table] == [EVIL, worn["label"], left_out["label"]]
     for row, known in zip(table, (first, worn), strict=False):
-        r_text, u_text = row[heads.index("r(0.1 s) / Ω")].split(" ± ")
+        r_text, u_text = row[heads.index("r(0.1 s) / Ω")].split("\xa0±\xa0")
         assert float(r_text) == pytest.approx(known["r_ohm"], rel=0.01)
         assert float(u_text) == pytest.approx(known["r_u95_ohm"], rel=0.06)
         assert row[-1] == known["record_id"][-8:]
@@ -58,7 +59,8 @@ def test_a_page_has_every_cell_with_its_figures_or_its_reason(drawer, tmp_path, 
     assert table[2][3] == "" and "open" in table[2][2]
     assert table[0][4] == "itself" and "E_n" in table[1][4]
     assert "r(0.1 s) of LR6 on 3.3 Ω" in words and "CR2032" not in words
-    assert "2 groups, r within 5 %" in words
+    assert "2 groups, r within 5 % of the smallest." in words
+    assert [(row[0], row[3], row[4]) for row in groups] == [("A", "1", EVIL), ("B", "1", "a-02")]
     assert "3 cells, simulated" in words and "Drawer one, simulated" in words
     assert page.count("<figure>") == 1
 
@@ -98,3 +100,10 @@ def test_drawings_of_many_cells_share_an_axis() -> None:
     for part, some in zip(parts, (own, further), strict=True):
         at = [float(x) for x in re.findall(r'<circle cx="([\d.]+)"', part)]
         assert len(at) == len(some) and at == sorted(at) and 0.0 < at[0] < at[-1] < 640.0
+
+
+def test_a_long_name_keeps_both_its_ends() -> None:
+    name = "kitchen drawer, second tray from the left 07"
+    drawing = intervals("t", "x", [Interval(name, 1.0, 0.1)], 1.0)
+    found = re.search(r">(kitchen[^<]*left 07)<", drawing)
+    assert found is not None and len(found[1]) < 26 and "…" in found[1]

@@ -3,7 +3,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
@@ -12,7 +11,13 @@ from sagline.drawer.events import Opened
 from sagline.drawer.figures import Figures
 from sagline.drawer.groups import Group, Tolerance
 from sagline.drawer.table import Row
-from sagline.drawer.words import group_lines, group_names, reference_words, row_details
+from sagline.drawer.words import (
+    UNSURE_WORDS,
+    group_names,
+    groups_words,
+    reference_words,
+    row_details,
+)
 from sagline.ids import short_id
 from sagline.report.markup import Html, Piece, rows, tag
 from sagline.report.page import figure as drawn
@@ -111,13 +116,13 @@ def _table(chosen: Chosen) -> Html:
         figures = row.figures
         emf = "" if row.open_v is None else f"{row.open_v:.3f} open"
         if figures is not None and figures.emf_v is not None:
-            emf = bare_figure(figures.emf_v, figures.emf_u95_v)
+            emf = _unbroken(bare_figure(figures.emf_v, figures.emf_u95_v))
         body.append(
             [
                 row.label,
                 row.designation,
                 emf,
-                "" if figures is None else bare_figure(figures.r_ohm, figures.u95_ohm),
+                "" if figures is None else _unbroken(bare_figure(figures.r_ohm, figures.u95_ohm)),
                 "" if row.beside is None else reference_words(row),
                 f"group {names[row.label]}" if row.label in names else row.state,
                 "" if figures is None else short_id(figures.candidate.id),
@@ -128,8 +133,29 @@ def _table(chosen: Chosen) -> Html:
 
 
 def _groups(groups: Sequence[Group], tolerance: Tolerance) -> Html:
-    lines = [re.sub(" {2,}", " ", line).strip() for line in group_lines(groups, tolerance)]
-    return section("Groups", *(tag("p", line) for line in lines))
+    body: list[list[Piece]] = [
+        [
+            group.name,
+            group.designation,
+            _unbroken(f"{group.low_ohm:.4g} to {group.high_ohm:.4g}"),
+            str(len(group.labels)),
+            "; ".join(group.labels),
+        ]
+        for group in groups
+    ]
+    heads = ["group", "cell", "r / Ω", "cells", "labels"]
+    unsure = "; ".join(label for group in groups for label in group.unsure)
+    return section(
+        "Groups",
+        tag("p", f"{groups_words(groups, tolerance)}."),
+        tag("div", rows(heads, body), class_="wide") if body else None,
+        tag("p", f"{UNSURE_WORDS}: {unsure}") if unsure else None,
+    )
+
+
+def _unbroken(words: str) -> str:
+    """The same on one line, however narrow its column."""
+    return words.replace(" ", "\N{NO-BREAK SPACE}")
 
 
 def _cite(chosen: Chosen) -> str:

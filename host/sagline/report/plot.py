@@ -150,8 +150,7 @@ def intervals(
     parts = [tag("line", x1=x(middle), x2=x(middle), y1=top, y2=floor, class_="bound")]
     for number, one in enumerate(lines):
         y = top + each * (number + 0.5)
-        name = one.name if len(one.name) <= LONGEST_NAME else one.name[: LONGEST_NAME - 1] + "…"
-        parts.append(tag("text", name, x=left - 10, y=y + 4, text_anchor="end"))
+        parts.append(tag("text", _brief(one.name), x=left - 10, y=y + 4, text_anchor="end"))
         if one.half:
             from_x, to_x = x(one.value - one.half), x(one.value + one.half)
             parts.append(tag("line", x1=from_x, x2=to_x, y1=y, y2=y, class_="error"))
@@ -235,6 +234,14 @@ def _fewer(points: Sequence[Point]) -> Sequence[Point]:
         return points
     step = (len(points) - 1) / (MOST_POINTS - 1)
     return [points[round(step * n)] for n in range(MOST_POINTS)]
+
+
+def _brief(name: str) -> str:
+    """A name that is too long without its middle: labels often differ at their ends."""
+    if len(name) <= LONGEST_NAME:
+        return name
+    half = (LONGEST_NAME - 1) // 2
+    return f"{name[:half]}…{name[-half:]}"
 
 
 def _short(value: float) -> float:
