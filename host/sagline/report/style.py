@@ -48,6 +48,7 @@ ol li { margin: .4rem 0; }
     --other: #000; }
   body { font-size: 10.5pt; }
   main { max-width: none; padding: 0; }
+  svg { max-width: 130mm; }
   h2, figure, .result, tr, .ruled { break-inside: avoid; }
   h2 { break-after: avoid; }
   .result { border: 1px solid #000; }
