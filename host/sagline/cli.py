@@ -21,6 +21,7 @@ from sagline.verbs import (
     demo,
     drawer,
     flash,
+    guide,
     hand,
     hands,
     log,
@@ -48,6 +49,7 @@ VERBS = (
     hands,
     where,
     schema,
+    guide,
 )
 
 STATUSES = """exit status:

@@ -36,6 +36,15 @@ class Figures:
         """U of r at 95 %, None where it is not known."""
         return self.candidate.u95_ohm
 
+    @property
+    def conditions(self) -> tuple[float | None, float | None]:
+        """What r of different cells must have in common: load (ohm) and time (s).
+
+        Of the load two digits: they tell loads apart, and leave out how warm one was.
+        """
+        load_ohm = self.candidate.load_ohm
+        return None if load_ohm is None else float(f"{load_ohm:.2g}"), self.candidate.t_s
+
 
 def figures_of(record_id: str, result: Result, name: str, designation: str | None) -> Figures:
     """Return the figures of a result under this name."""

@@ -77,9 +77,7 @@ def group_rows(rows: Sequence[Row], tolerance: Tolerance) -> list[Group]:
     for row in rows:
         if row.figures is None or not row.figures.r_ohm > 0.0:
             continue
-        one = row.figures.candidate
-        load = None if one.load_ohm is None else float(f"{one.load_ohm:.2g}")
-        apart.setdefault((row.designation, load, one.t_s), []).append(row)
+        apart.setdefault((row.designation, *row.figures.conditions), []).append(row)
     groups: list[Group] = []
     for (designation, *_), alike in apart.items():
         for members in _split(alike, tolerance):

@@ -15,6 +15,9 @@ HEADING = (
     f"{'LABEL':<10} {'CELL':<7} {'E / V':>6} {'r / Ω':>15} {'TURNS':>8} {'REFERENCE':>15} STATE"
 )
 NO_ROWS = "No cell yet."
+UNSURE_WORDS = (
+    "By their U these may belong elsewhere, as far as the rig's own error is not the same in all"
+)
 
 
 def row_line(row: Row, groups: Mapping[str, str] | None = None) -> str:
@@ -69,12 +72,17 @@ def row_details(row: Row) -> list[str]:
     return lines
 
 
-def group_lines(groups: Sequence[Group], tolerance: Tolerance) -> list[str]:
-    """Return the groups, a line each, and what their tolerance is."""
+def groups_words(groups: Sequence[Group], tolerance: Tolerance) -> str:
+    """Return how many groups there are, and within what tolerance."""
     within = f"r within {100 * tolerance.r_share:g} % of the smallest"
     if tolerance.emf_v is not None:
         within += f", E within {1e3 * tolerance.emf_v:g} mV"
-    lines = [f"{counted(len(groups), 'group')}, {within}:"]
+    return f"{counted(len(groups), 'group')}, {within}"
+
+
+def group_lines(groups: Sequence[Group], tolerance: Tolerance) -> list[str]:
+    """Return the groups, a line each, and what their tolerance is."""
+    lines = [f"{groups_words(groups, tolerance)}:"]
     for group in groups:
         labels = " ".join(shown(label) for label in group.labels)
         lines.append(
@@ -83,10 +91,7 @@ def group_lines(groups: Sequence[Group], tolerance: Tolerance) -> list[str]:
         )
     unsure = [label for group in groups for label in group.unsure]
     if unsure:
-        lines.append(
-            "By their U these may belong elsewhere, as far as the rig's own error is not the same "
-            f"in all: {' '.join(shown(label) for label in unsure)}"
-        )
+        lines.append(f"{UNSURE_WORDS}: {' '.join(shown(label) for label in unsure)}")
     return lines
 
 

@@ -122,8 +122,16 @@ class Interval:
     half: float | None
 
 
-def intervals(title: str, x_name: str, lines: Sequence[Interval], middle: float) -> Html:
+def intervals(
+    title: str,
+    x_name: str,
+    lines: Sequence[Interval],
+    middle: float,
+    beside: Sequence[Interval] = (),
+) -> Html:
     """A line for each interval under one axis; `middle` is marked through all of them.
+
+    The axis has room for those `beside` too, which are drawn elsewhere.
 
     Raises ValueError where there is none.
     """
@@ -131,7 +139,9 @@ def intervals(title: str, x_name: str, lines: Sequence[Interval], middle: float)
         raise ValueError("a drawing needs an interval")
     each, left, top = 26.0, 190.0, 10.0
     floor = top + each * len(lines)
-    ends = [one.value + side * (one.half or 0.0) for one in lines for side in (-1.0, 1.0)]
+    ends = [
+        one.value + side * (one.half or 0.0) for one in (*lines, *beside) for side in (-1.0, 1.0)
+    ]
     low, high = _wide([*ends, middle], MARGIN)
 
     def x(value: float) -> float:
@@ -140,8 +150,7 @@ def intervals(title: str, x_name: str, lines: Sequence[Interval], middle: float)
     parts = [tag("line", x1=x(middle), x2=x(middle), y1=top, y2=floor, class_="bound")]
     for number, one in enumerate(lines):
         y = top + each * (number + 0.5)
-        name = one.name if len(one.name) <= LONGEST_NAME else one.name[: LONGEST_NAME - 1] + "…"
-        parts.append(tag("text", name, x=left - 10, y=y + 4, text_anchor="end"))
+        parts.append(tag("text", _brief(one.name), x=left - 10, y=y + 4, text_anchor="end"))
         if one.half:
             from_x, to_x = x(one.value - one.half), x(one.value + one.half)
             parts.append(tag("line", x1=from_x, x2=to_x, y1=y, y2=y, class_="error"))
@@ -225,6 +234,14 @@ def _fewer(points: Sequence[Point]) -> Sequence[Point]:
         return points
     step = (len(points) - 1) / (MOST_POINTS - 1)
     return [points[round(step * n)] for n in range(MOST_POINTS)]
+
+
+def _brief(name: str) -> str:
+    """A name that is too long without its middle: labels often differ at their ends."""
+    if len(name) <= LONGEST_NAME:
+        return name
+    half = (LONGEST_NAME - 1) // 2
+    return f"{name[:half]}…{name[-half:]}"
 
 
 def _short(value: float) -> float:

@@ -19,6 +19,8 @@ th, td { text-align: left; padding: .2rem .6rem .2rem 0; vertical-align: top;
   border-bottom: 1px solid var(--rule); overflow-wrap: anywhere; }
 th { font-weight: normal; color: var(--soft); }
 .wide { overflow-x: auto; }
+.wide th, .wide td { overflow-wrap: break-word; }
+.wide td:first-child { overflow-wrap: anywhere; min-width: 6rem; }
 .about th { width: 9rem; }
 .result { background: var(--wash); border-left: .3rem solid var(--pen); padding: .6rem 1rem; }
 .result p { margin: .2rem 0; }
@@ -40,11 +42,13 @@ svg .bar { fill: var(--pen); }
 ol li { margin: .4rem 0; }
 .ruled div { border-bottom: 1px solid var(--rule); height: 2.1rem; }
 .cite { font-size: .85rem; color: var(--soft); overflow-wrap: anywhere; }
+@media screen and (max-width: 36rem) { figure { overflow-x: auto; } svg { min-width: 28rem; } }
 @media print {
   :root { --ink: #000; --soft: #333; --rule: #999; --paper: #fff; --wash: #fff; --pen: #000;
     --other: #000; }
   body { font-size: 10.5pt; }
   main { max-width: none; padding: 0; }
+  svg { max-width: 130mm; }
   h2, figure, .result, tr, .ruled { break-inside: avoid; }
   h2 { break-after: avoid; }
   .result { border: 1px solid #000; }

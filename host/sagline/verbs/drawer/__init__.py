@@ -3,9 +3,9 @@
 
 from typing import Any
 
-from sagline.verbs.drawer import changing, listing, measuring, reference, showing
+from sagline.verbs.drawer import changing, listing, measuring, reference, report, showing
 
-VERBS = (measuring, listing, showing, changing, reference)
+VERBS = (measuring, listing, showing, report, changing, reference)
 
 DESCRIPTION = """Many cells one after the other: put one in and it is measured, take it out and put
 the next one in. Labels run on by themselves. A drawer is kept in a file, each row before it is

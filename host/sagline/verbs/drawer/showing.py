@@ -3,9 +3,14 @@
 
 import argparse
 import json
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from sagline.verbs.drawer.common import add_drawer, add_verb, drawer_of, rows_in
+
+if TYPE_CHECKING:
+    from sagline.drawer.groups import Group, Tolerance
+    from sagline.drawer.table import Row
 
 SORTS = ("order", "label", "emf", "r", "u", "spread", "reference", "state")
 
@@ -20,6 +25,12 @@ def add(verbs: Any) -> None:
         "holder, and r beside that of the designation's own reference.",
     )
     add_drawer(parser)
+    add_choice(parser)
+    parser.set_defaults(run=run)
+
+
+def add_choice(parser: argparse.ArgumentParser) -> None:
+    """Add which rows are meant, in which order and groups."""
     parser.add_argument("--sort", choices=SORTS, default="order", metavar="|".join(SORTS))
     parser.add_argument("--falling", action="store_true", help="the largest first")
     parser.add_argument("--filter", default="", metavar="TEXT", help="rows with these words")
@@ -27,7 +38,26 @@ def add(verbs: Any) -> None:
         "--group", type=float, metavar="SHARE", help="groups whose r lie within it: 0.05 is 5 %%"
     )
     parser.add_argument("--group-volts", type=float, metavar="V", help="and whose E lie within it")
-    parser.set_defaults(run=run)
+
+
+def chosen_in(
+    rows: "Sequence[Row]", args: argparse.Namespace
+) -> "tuple[list[Row], list[Group], Tolerance | None]":
+    """Return the rows that the options of `add_choice` mean, and their groups.
+
+    Raises UsageError.
+    """
+    from sagline.drawer.groups import Tolerance
+    from sagline.drawer.view import View
+    from sagline.errors import UsageError
+
+    if args.group is None and args.group_volts is not None:
+        raise UsageError(
+            "no_tolerance", "--group-volts was given without --group.", "Give both of them."
+        )
+    tolerance = None if args.group is None else Tolerance(args.group, args.group_volts)
+    view = View(args.sort, args.falling, args.filter, tolerance)
+    return view.chosen(rows), view.groups(rows), tolerance
 
 
 def run(args: argparse.Namespace) -> int:
@@ -35,19 +65,9 @@ def run(args: argparse.Namespace) -> int:
     from dataclasses import asdict
 
     from sagline.drawer import words
-    from sagline.drawer.groups import Tolerance, group_rows
-    from sagline.drawer.table import filter_rows, sort_rows
-    from sagline.errors import UsageError
 
-    if args.group is None and args.group_volts is not None:
-        raise UsageError(
-            "no_tolerance", "--group-volts was given without --group.", "Give both of them."
-        )
     found = drawer_of(args)
-    rows = filter_rows(rows_in(found), args.filter)
-    rows = sort_rows(rows, args.sort, falling=args.falling)
-    tolerance = None if args.group is None else Tolerance(args.group, args.group_volts)
-    groups = [] if tolerance is None else group_rows(rows, tolerance)
+    rows, groups, tolerance = chosen_in(rows_in(found), args)
     if args.json:
         said: dict[str, Any] = {
             "drawer": found.name,
