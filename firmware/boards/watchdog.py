@@ -9,9 +9,9 @@ middle of writing its files: so it is stopped by its enable bit (RP2040 data she
 
 from machine import WDT, mem32
 
+from sagline_board.profile import WATCHDOG_CTRL, WATCHDOG_ENABLE
+
 TIMEOUT_MS = 1000
-CTRL = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
-ENABLE = 1 << 30
 _CLEAR = 0x3000
 # Why the chip has started, from CTRL: bit 0 says that the watchdog's time was up. It stays until
 # the next reset, and so do the scratch registers, of which MicroPython's WDT marks the fourth
@@ -27,9 +27,9 @@ class Watchdog:
 
     def __init__(self, board_name):
         self._ctrl = 0
-        for chip in CTRL:
+        for chip in WATCHDOG_CTRL:
             if chip in board_name:
-                self._ctrl = CTRL[chip]
+                self._ctrl = WATCHDOG_CTRL[chip]
         self._timer = None
 
     def has_struck(self):
@@ -52,6 +52,6 @@ class Watchdog:
     def stop(self):
         self._timer = None
         if self._ctrl:
-            mem32[self._ctrl + _CLEAR] = ENABLE
+            mem32[self._ctrl + _CLEAR] = WATCHDOG_ENABLE
             # Whatever starts the board next is not this.
             mem32[self._ctrl + _SCRATCH4] = 0

@@ -10,7 +10,6 @@ from board.rp2_standin import Chip
 from board.rp2_standin.bench import all_low, pico
 from sagline_board import faults, lamp
 from sagline_board.board import Board
-from sagline_board.hardware import Hardware
 
 ASSEMBLY = Path(__file__).parents[2] / "hardware" / "assembly.md"
 
@@ -127,7 +126,7 @@ def test_the_page_on_building_has_the_table() -> None:
         assert f"| {lamp.blinks(number)} | {words} |" in text
 
 
-def test_a_hung_board_says_so_once(chip: Chip, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_hung_board_says_so_once(chip: Chip) -> None:
     """The loop stops in a pulse, the watchdog starts the board anew: a trip until it is cleared."""
     hw = pico().PicoHardware()
     hw.switch(8, 300_000)
@@ -143,7 +142,3 @@ def test_a_hung_board_says_so_once(chip: Chip, monkeypatch: pytest.MonkeyPatch) 
     hw.switch(8, 300_000)
     hw.switch(0, 0)
     assert not pico().PicoHardware().hung
-
-
-def test_other_hardware_has_not_hung() -> None:
-    assert Hardware.hung == 0

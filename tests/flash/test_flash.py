@@ -159,11 +159,9 @@ def test_the_supply_may_go_at_any_write(
     for cut in range(1, writes + 1, EVERY):
         cut_image = Path(shutil.copy(image, tmp_path / "cut.img"))
         with LittleBoard(cut_image, cut) as board:
-            with pytest.raises(LinkLost):
+            # Of the last writes the answer may still come.
+            with suppress(LinkLost):
                 flash(board.port, NEW)
-                # The last writes may come after the last answer.
-                board.off.wait(5.0)
-                raise LinkLost("cut", "cut", "cut")
             assert board.off.wait(5.0), f"write {cut}"
         with LittleBoard(cut_image) as board:
             state = state_of(board.port)

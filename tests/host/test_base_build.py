@@ -38,7 +38,7 @@ def test_it_loads_no_cell_that_could_do_harm(cell: str, designation: str | None)
         with pytest.raises(Refused) as refused:
             rig.measure(designation=known)
         assert rig._link._port.hardware._pulses == 0  # pyright: ignore[reportAttributeAccessIssue]
-    assert refused.value.code == "no_one_shot"
+    assert refused.value.code == "base_build"
     assert "base build" in refused.value.message
 
 

@@ -102,6 +102,11 @@ PINS = {
     "adc": (26, 27, 28), "jumper": 15, "build": 13, "smps": 23,
 }  # fmt: skip
 
+# CTRL of the chip's watchdog, and the bit in it that lets it run (RP2040 data sheet 4.7.6, RP2350
+# 12.9.7): the firmware stops it there, and whoever writes files to a board looks there first.
+WATCHDOG_CTRL = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
+WATCHDOG_ENABLE = 1 << 30
+
 # ARM lets go at the latest this long after its pin has stopped toggling (simulated circuit).
 ARM_HOLD_MS = 170
 

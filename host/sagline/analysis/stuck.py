@@ -25,7 +25,7 @@ FALL_V = 0.5 * presence.LEAST_FALL_V
 
 AT_REST_V = 0.2
 """More than the blocking diode drops at the dividers' microamperes, and less than at the current of
-any load of the base build from a cell of 0.9 V or more (hardware/report.md: 0.3 V and above)."""
+the base build's load: 0.3 to 0.5 V (simulated, hardware/assembly.md)."""
 
 
 def check_at_rest(

@@ -106,10 +106,10 @@ def require_same_cell(rig: Rig, seen: Seen) -> None:
             "Leave the cell in until the end; let a tired one rest, then measure again.",
         )
     within_band(seen.known, taps.sense_v)
-    refuse_without_one_shot(rig, seen.known, taps.sense_v)
+    refuse_what_could_harm(rig, seen.known, taps.sense_v)
 
 
-def refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) -> None:
+def refuse_what_could_harm(rig: Rig, known: Designation | None, open_v: float) -> None:
     """Keep a board that cannot end a pulse in hardware, or has no second switch in its load's
     path, away from cells that could do harm.
 
@@ -117,12 +117,13 @@ def refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) 
     """
     if rig.identity.one_shot and not rig.identity.base:
         return
-    why = "This board has no hardware that ends a pulse by itself"
+    code, why = "no_one_shot", "This board has no hardware that ends a pulse by itself"
     if rig.identity.one_shot:
+        code = "base_build"
         why = "This is a base build, whose load stays on where its one switch sticks"
     if known is not None and known.rechargeable and known.chemistry != "nickel":
         raise Refused(
-            "no_one_shot",
+            code,
             f"{why}, so no {known.title} cell is loaded.",
             "Use it with primary or nickel cells; lithium and lead-acid need a full build.",
         )
@@ -130,7 +131,7 @@ def refuse_without_one_shot(rig: Rig, known: Designation | None, open_v: float) 
         return
     if known is None:
         raise Refused(
-            "no_one_shot",
+            code,
             f"{why}, so no unknown cell above {UNKNOWN_WITHOUT_ONE_SHOT_V:g} V is loaded; "
             f"this one has {open_v:.2f} V.",
             "If it is a primary cell, say which with --designation, e.g. 6LR61 or CR2032.",

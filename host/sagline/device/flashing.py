@@ -17,11 +17,9 @@ from typing import Literal
 from sagline.device.rawrepl import BoardRaised, RawRepl
 from sagline.errors import Refused, WrongDevice
 from sagline.firmware import FOLDERS, LAST, BoardFile
-from sagline_board.profile import PINS
+from sagline_board.profile import PINS, WATCHDOG_CTRL, WATCHDOG_ENABLE
 
 CHUNK_BYTES = 512
-WATCHDOG = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
-"""CTRL of the watchdog; its bit 30 enables it (RP2040 data sheet 4.7.6, RP2350 12.9.7)."""
 OLDEST = (1, 20)
 """MicroPython with what the firmware asks of it."""
 _BESIDE = ".new"
@@ -31,7 +29,7 @@ _ABOUT = """import sys
 i = sys.implementation
 print(i.name, "%d.%d" % i.version[:2], getattr(i, "_machine", ""), sep="|")
 """
-_WATCHDOG = "from machine import mem32\nprint(mem32[{address}] >> 30 & 1)\n"
+_WATCHDOG = "from machine import mem32\nprint(1 if mem32[{address}] & {enable} else 0)\n"
 _HASHES = """import os, hashlib, binascii
 def hash_of(path):
  try:
@@ -75,7 +73,7 @@ class Board:
     @property
     def chip(self) -> str | None:
         """RP2040 or RP2350; None for any other."""
-        return next((chip for chip in WATCHDOG if chip in self.name), None)
+        return next((chip for chip in WATCHDOG_CTRL if chip in self.name), None)
 
 
 @dataclass(frozen=True)
@@ -106,7 +104,12 @@ def meet(repl: RawRepl) -> Board:
             f"The board has MicroPython {version}; the firmware needs {OLDEST[0]}.{OLDEST[1]}.",
             "Hold BOOTSEL while you plug it in, then run `sagline flash` again",
         )
-    if repl.run(_WATCHDOG.format(address=WATCHDOG[board.chip])).strip() != "0":
+    if (
+        repl.run(
+            _WATCHDOG.format(address=WATCHDOG_CTRL[board.chip], enable=WATCHDOG_ENABLE)
+        ).strip()
+        != "0"
+    ):
         raise Refused(
             "watchdog_runs",
             "The board's watchdog runs: it would start the board anew in the middle of a file.",

@@ -29,7 +29,7 @@ from sagline.device import lineprocedure, stepping
 from sagline.device.admission import (
     Seen,
     open_voltage,
-    refuse_without_one_shot,
+    refuse_what_could_harm,
     require_same_cell,
     within_band,
 )
@@ -101,7 +101,7 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     yield OpenVoltage(open_v)
     known = None if settings.designation is None else find_designation(settings.designation)
     band = within_band(known, open_v)
-    refuse_without_one_shot(rig, known, open_v)
+    refuse_what_could_harm(rig, known, open_v)
     seen = Seen(known, open_v)
     yield from _look_for_stuck_loads(rig, seen)
     probe_r_ohm = None

@@ -13,7 +13,14 @@ from sagline.log.csvtext import Style
 from sagline.log.runtable import runs_csv
 from sagline.log.store import Log
 from sagline.outfile import write_files
+from sagline.results import Result
 from sagline.wording import counted
+
+
+def results_json(found: Sequence[Result], *, alone: bool) -> str:
+    """Return results as JSON: one as `measure --json` prints it where `alone`, else a list."""
+    documents = [result.to_dict() for result in found]
+    return json.dumps(documents[0] if alone else documents, indent=2) + "\n"
 
 
 def export(log_path: Path, record_ids: Sequence[str], name: str) -> str:
@@ -36,9 +43,9 @@ def export(log_path: Path, record_ids: Sequence[str], name: str) -> str:
     if out.suffix.lower() == ".csv":
         text = runs_csv(runs, Style(load_config().decimal_comma))
     else:
-        found = [result.to_dict() for _, result in runs if result is not None]
+        found = [result for _, result in runs if result is not None]
         if not found:
             raise UsageError("no_result", "There is no result to write.", "Compute one first (c).")
-        text = json.dumps(found[0] if len(runs) == 1 else found, indent=2) + "\n"
+        text = results_json(found, alone=len(runs) == 1)
     write_files({out: text})
     return f"{counted(len(runs), 'run')} written to {out.absolute()}"

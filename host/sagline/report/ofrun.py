@@ -20,20 +20,18 @@ from sagline.report.plot import Curve, Dot, Note, plot, shares
 from sagline.results import Line, Result
 from sagline.teaching import Exercise
 from sagline.wording import (
-    Working,
     amperes,
     bare_figure,
     counted,
     coverage,
-    equation_lines,
     expanded,
     figure,
     instant,
-    letter_lines,
     ohms,
     volts,
     wrapped,
 )
+from sagline.working import working_lines
 
 Kind = Literal["whole", "student", "teacher", "blank"]
 """All of it; without what a student is to find; that with the answers; an empty sheet."""
@@ -248,19 +246,9 @@ def _power(result: Result) -> Html:
 
 
 def _working(result: Result) -> Html:
-    current = None if result.current_a is None else result.current_a.value
-    found = Working.of(result.terminal, current)
-    if found is None:
-        lines = list(result.working)
-        return section("The working", listing(wrapped(lines, 79))) if lines else Html()
-    put_in = (result.r_ohm.t_s or 0.0, found.open_v, found.loaded_v, found.current_a)
-    return section(
-        "The working",
-        listing([*equation_lines(*put_in, found.r_ohm), "",
-                 *letter_lines(*put_in, found.repeats)]),
-        tag("p", "These are means of what was read. The result below comes from a fit of every "
-                 "reading, and allows for what the rig's own dividers draw."),
-    )  # fmt: skip
+    rigs_own = result.terminal is not None and result.current_a is not None
+    lines = working_lines(result) if rigs_own else list(result.working)
+    return section("The working", listing(wrapped(lines, 79))) if lines else Html()
 
 
 def _budgets(result: Result) -> list[Html]:

@@ -29,7 +29,7 @@ class Card(BaseModel):
 
     model_config = ConfigDict(frozen=True, populate_by_name=True)
 
-    schema_name: Literal["sagline-selftest-1"] = Field(alias="schema")
+    schema_: Literal["sagline-selftest-1"] = Field(SELFTEST_SCHEMA, alias="schema")
     made_at: datetime
     rig: str
     model: str

@@ -12,12 +12,13 @@ from dataclasses import dataclass
 
 from sagline.analysis.presence import NOISES, Taps, floating_v, limit_v
 from sagline.analysis.profile import RigProfile
+from sagline.analysis.rows import ROUNDING_CODES
 from sagline.analysis.values import FORCE, RETURN, SENSE
 
 CHANNEL_NAMES = ("sense", "force", "return")
 TIE_SHARE = 0.2
-"""How far the ground tie's level may be off: 10 kΩ of 5 % with its diode's leakage in parallel
-(hardware/bom.csv), and the lift's own limits."""
+"""How far the ground tie's level may be off: its diode's leakage lies beside its 10 kΩ (a guess on
+the large side: all of it would be 12 µA at 0.12 V)."""
 
 
 @dataclass(frozen=True)
@@ -58,4 +59,4 @@ def falls(profile: RigProfile, before_v: float, on_v: float) -> bool:
 
 def noise_limit_codes(profile: RigProfile, converter: int) -> float:
     """More than this, conversion by conversion, is not the converter's own noise."""
-    return NOISES * max(0.3, profile.converter(converter).noise_millilsb / 1e3)
+    return NOISES * max(ROUNDING_CODES, profile.converter(converter).noise_millilsb / 1e3)

@@ -138,12 +138,14 @@ def _table(runs: list[_Run], style: "Style") -> str:
 
 def _results(runs: list[_Run], args: argparse.Namespace) -> str:
     """Return one result as `measure --json` prints it, several as a list."""
+    from sagline.log.exporting import results_json
+
     found = []
     for record, result in runs:
         if result is None:
             raise no_result(record, args)
-        found.append(result.to_dict())
-    return json.dumps(found[0] if len(found) == 1 else found, indent=2) + "\n"
+        found.append(result)
+    return results_json(found, alone=len(found) == 1)
 
 
 def _paths(runs: list[_Run], form: str, out: Any) -> list[Any]:
