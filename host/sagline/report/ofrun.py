@@ -47,6 +47,8 @@ SAFETY_WORDS = (
     "of the cell and to the rules of your laboratory."
 )
 CURVE_POINTS = 60
+COLUMNS = 72
+"""So many characters go side by side into the page's widest listing."""
 LEAST_LINE, LEAST_BAR = 0.001, 0.005
 """Of u²: less is nothing to read, or no bar."""
 
@@ -248,7 +250,7 @@ def _power(result: Result) -> Html:
 def _working(result: Result) -> Html:
     rigs_own = result.terminal is not None and result.current_a is not None
     lines = working_lines(result) if rigs_own else list(result.working)
-    return section("The working", listing(wrapped(lines, 79))) if lines else Html()
+    return section("The working", listing(wrapped(lines, COLUMNS))) if lines else Html()
 
 
 def _budgets(result: Result) -> list[Html]:
