@@ -17,8 +17,8 @@ from array import array
 from boards.decimate import TURN_US, sum_turns
 
 from sagline_board import ticks
-from sagline_board.engine import LIVE_US
 from sagline_board.hardware import ROW
+from sagline_board.sampler import LOADED_SLICE_US
 
 # Base of the converter's registers and the number of its DMA request, by chip.
 CHIPS = {"RP2040": (0x4004C000, 36), "RP2350": (0x400A0000, 48)}
@@ -45,7 +45,8 @@ THRESHOLD = 1 << 24
 CHANNELS = 3
 # Codes beyond the slice's own: 2 ms in which the interpreter must have looked.
 SPARE = 1000
-MOST_TURNS = LIVE_US // TURN_US
+# What is longer comes in pieces, or the buffer would take twice as much memory.
+PIECE_US = LOADED_SLICE_US
 
 # Codes that have not come by then do not come.
 _LATE_US = 5000
@@ -69,7 +70,7 @@ class Fifo:
         self._div = base + DIV
         self._dma = dma
         dma.config(read=self._fifo, ctrl=dma.pack_ctrl(size=1, inc_read=False, treq_sel=request))
-        self._codes = array("H", bytes(2 * (CHANNELS * MOST_TURNS + SPARE)))
+        self._codes = array("H", bytes(2 * (CHANNELS * (PIECE_US // TURN_US) + SPARE)))
         self._work = array("i", [0, 0, 0, 0])
 
     def stop(self):
@@ -95,19 +96,23 @@ class Fifo:
         mem32[self._cs] = ENABLE
 
     def capture(self, rows, length_us, bin_us, between):
-        """Sample for `length_us` into `rows`, three of them for each `bin_us`.
+        """Sample for `length_us` into `rows`, three of them for each `bin_us` of a piece.
 
         `between(row)` is called while codes come in; it may put rows of its own
         at `row`, and returns the place behind them, as this does. Raises OSError
-        where codes were lost or do not come, ValueError for more than there is room for.
+        where codes were lost or do not come.
         """
+        pieces = (length_us + PIECE_US - 1) // PIECE_US
+        row = 0
+        for _ in range(pieces):
+            row = self._piece(rows, row, length_us // pieces, bin_us, between)
+        return row
+
+    def _piece(self, rows, row, length_us, bin_us, between):
         turns = max(1, length_us // TURN_US)
-        if turns > MOST_TURNS:
-            raise ValueError("slice too long")
         transfers = CHANNELS * turns + SPARE
         mem32, dma, work = self._mem32, self._dma, self._work
         work[3] = self._start(transfers)
-        row = 0
         first = 0
         until_us = 0
         while first < turns:

@@ -22,6 +22,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from board.still import StillHardware, let_pass
+from sagline.device import commandset
 from sagline.device.link import Link
 from sagline.device.rig import Rig
 from sagline.errors import SaglineError
@@ -51,12 +52,12 @@ def damaged(data: bytes, chance: random.Random) -> bytes:
 
 def a_message(chance: random.Random) -> str:
     """Return a message that the table knows, with values in or out of their bounds."""
-    command = chance.choice(commands.TABLE)
+    command = chance.choice(commandset.TABLE)
     values = [
         chance.choice((low, high, chance.randint(low, high), high + 1, -1))
         for _, low, high in command.args
     ]
-    return commands.request(command.name, *values)
+    return commandset.request(command.name, *values)
 
 
 def a_plan(chance: random.Random) -> list[str]:

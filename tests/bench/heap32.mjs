@@ -1,12 +1,9 @@
 // SPDX-License-Identifier: MIT
-// What the firmware holds of the heap on 32-bit words, as a Pico has them (emulated).
-//
-//   npm install --prefix /tmp/heap32 @micropython/micropython-webassembly-pyscript
-//   NODE_PATH=/tmp/heap32/node_modules node tests/bench/heap32.mjs
+// What the firmware in a folder holds of the heap on 32-bit words; started by heap32.py.
 //
 // MicroPython's WebAssembly port runs the parts of tests/board/pico_full.py one by one. It collects
-// at the top level only, so between two parts; it has no machine code, so viper functions are
-// bytecode here. Prints bytes held after each part, less what is held before the first.
+// at the top level only, so between two parts. Prints bytes held after each part, less what is
+// held before the first.
 import fs from "node:fs";
 import { createRequire } from "node:module";
 import path from "node:path";
@@ -14,7 +11,7 @@ import { fileURLToPath, pathToFileURL } from "node:url";
 
 const PACKAGE = "@micropython/micropython-webassembly-pyscript";
 const TESTS = path.join(path.dirname(fileURLToPath(import.meta.url)), "..");
-const FIRMWARE = path.join(TESTS, "..", "firmware");
+const FIRMWARE = process.argv[2];
 
 const found = createRequire(import.meta.url).resolve(`${PACKAGE}/micropython.mjs`);
 const { loadMicroPython } = await import(pathToFileURL(found).href);
@@ -24,13 +21,8 @@ function copy(from, to) {
   board.FS.mkdir(to);
   for (const entry of fs.readdirSync(from, { withFileTypes: true })) {
     const here = path.join(from, entry.name);
-    if (entry.isDirectory() && entry.name !== "__pycache__") copy(here, `${to}/${entry.name}`);
-    if (!entry.name.endsWith(".py")) continue;
-    const text = fs.readFileSync(here, "utf8");
-    board.FS.writeFile(
-      `${to}/${entry.name}`,
-      text.replace(/@micropython\.viper\n/g, "").replace(/ptr(16|32)\(/g, "("),
-    );
+    if (entry.isDirectory()) copy(here, `${to}/${entry.name}`);
+    if (entry.isFile()) board.FS.writeFile(`${to}/${entry.name}`, fs.readFileSync(here));
   }
 }
 

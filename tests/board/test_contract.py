@@ -14,7 +14,7 @@ from sagline.virtual.port import build_hardware
 from sagline_board import profile, ticks
 from sagline_board.engine import LIVE_US
 from sagline_board.hardware import MAX_ROWS, ROW, Hardware
-from sagline_board.sampler import FAR_SLICE_US, SCHEDULE
+from sagline_board.sampler import FAR_SLICE_US, LOADED_SLICE_US, SCHEDULE
 
 SLICES = [*(entry[1:] for entry in SCHEDULE), (FAR_SLICE_US, FAR_SLICE_US), (LIVE_US, LIVE_US)]
 Make = Callable[[pytest.FixtureRequest], Hardware]
@@ -88,7 +88,7 @@ def test_rows_of_a_slice(hw: Hardware, length_us: int, bin_us: int, mask: int) -
             assert ticks.diff(start, began) >= 0, "nothing of before"
     for channel in named:
         windows = [row for row in rows if row[0] == channel]
-        assert len(windows) <= -(-length_us // bin_us)
+        assert len(windows) <= -(-length_us // min(bin_us, LOADED_SLICE_US))
         for earlier, later in pairwise(windows):
             assert ticks.diff(later[1], ticks.add(earlier[1], earlier[2])) >= 0
     hw.switch(0, 0)

@@ -12,6 +12,7 @@ import pytest
 
 from board.still import StillHardware, let_pass
 from interpreters import micropython
+from sagline.device import commandset
 from sagline_board import commands, faults, keep, wire
 from sagline_board.board import Board
 
@@ -65,7 +66,7 @@ class Bench:
 
     def ask(self, name, *values):
         self.seq += 1
-        self.line = wire.seal("5", self.seq, commands.request(name, *values)) + b"\n"
+        self.line = wire.seal("5", self.seq, commandset.request(name, *values)) + b"\n"
         return self.say(self.line)
 
     def say(self, line):

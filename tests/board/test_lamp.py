@@ -106,20 +106,34 @@ def test_it_is_lit_while_the_firmware_starts_and_dark_where_it_may_not(
     assert chip.named == {}
 
 
-def test_a_state_has_one_row_and_every_row_a_state() -> None:
-    assert {name for name, _, _ in lamp.MEANINGS} == {*lamp.PATTERNS, lamp.TRIPPED}
-    patterns = [
-        *lamp.PATTERNS.values(),
-        *(lamp.pattern_of(lamp.TRIPPED, n) for n in range(101, 108)),
-    ]
+def in_words(pattern: tuple[int, ...]) -> str:
+    """What somebody sees who looks at the lamp."""
+    if not pattern:
+        return "dark for seconds"
+    if len(pattern) == 1:
+        return f"lit for {pattern[0] / 1000:g} s"
+    if max(pattern[::2]) < 100:
+        blinks = {1: "a short blink", 2: "two short blinks"}[len(pattern) // 2]
+        return f"{blinks} every {sum(pattern) / 1000:g} s"
+    lit, dark = pattern
+    return f"lit {lit / 1000:g} s, dark {dark / 1000:g} s"
+
+
+def test_no_two_states_look_alike() -> None:
+    trips = [lamp.pattern_of(lamp.TRIPPED, number) for number in range(101, 108)]
+    patterns = [*lamp.PATTERNS.values(), *trips]
     assert len(set(patterns)) == len(patterns)
 
 
 def test_the_page_on_building_has_the_table() -> None:
-    """Every meaning, and the words of every trip by its blinks."""
+    """Every pattern as it looks, and the words of every trip by its blinks."""
     text = ASSEMBLY.read_text(encoding="utf-8")
-    for _, seen, meaning in lamp.MEANINGS:
-        assert f"| {seen} | {meaning} |" in text
+    table = text[text.index("### What the board's lamp says") :]
+    table = table[: table.index("Slow blinks, then a pause:")]
+    seen = [line.split(" | ")[0].lstrip("| ") for line in table.splitlines() if line[:2] == "| "]
+    slow, longer = "some slow blinks, then a pause", "dark for longer"
+    patterns = [in_words(pattern) for pattern in lamp.PATTERNS.values()]
+    assert sorted(seen) == sorted(["seen", *patterns, slow, longer])
     trips = [number for number in faults.TEXTS if 100 < number < faults.REFUSED_TRIPPED]
     for number in trips:
         words = faults.TEXTS[number].removeprefix("Guard: ")

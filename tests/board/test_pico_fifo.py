@@ -171,9 +171,22 @@ def test_in_a_step_it_is_a_latched_trip(full: FullBoard, spoil) -> None:
     assert str(faults.REFUSED_TRIPPED).encode() in board.take_output()
 
 
-def test_a_slice_longer_than_its_buffer_is_refused(full: FullBoard) -> None:
-    with pytest.raises(ValueError):
-        alone(full).capture(20_000, 20_000)
+@pytest.mark.parametrize(("length_us", "pieces"), [(5000, 1), (10_000, 2), (12_000, 3)])
+def test_a_slice_longer_than_its_buffer_comes_in_pieces(
+    full: FullBoard, length_us: int, pieces: int
+) -> None:
+    hw = alone(full)
+    full.adc.dither = lambda index: index * 7919 % 401 - 200
+    rows = rows_of(hw, hw.capture(length_us, length_us))
+    assert [row[0] for row in rows] == [0, 1, 2] * pieces
+    turns = length_us // pieces // 6
+    assert [row[3] for row in rows] == [turns] * 3 * pieces
+    codes = {each: [code for _, own, code in full.adc.log if own == each] for each in range(3)}
+    # Behind each piece come codes that nobody sums: those of the time until it is noticed.
+    assert rows[0][4] == sum(codes[0][:turns])
+    assert len({row[4] for row in rows[::3]}) == pieces, "no piece is told twice"
+    for before, after in zip(rows[::3], rows[3::3], strict=False):
+        assert 0 <= ticks.diff(after[1], before[1]) - before[2] < 500
 
 
 def test_the_channels_are_the_profiles(full: FullBoard) -> None:

@@ -13,7 +13,14 @@ from sagline.virtual.port import build_hardware
 from sagline_board import ticks, wire
 from sagline_board.board import Board
 from sagline_board.commands import CHUNK_POINTS, DONE
-from sagline_board.sampler import CAPACITY, LOADED_SLICE_US, Sampler, expected_points, slice_plan
+from sagline_board.sampler import (
+    CAPACITY,
+    LOADED_SLICE_US,
+    MOST_LENGTH_US,
+    Sampler,
+    expected_points,
+    slice_plan,
+)
 
 
 def record(hw, segments):
@@ -80,6 +87,19 @@ def test_sums_are_exact(conversions):
     assert all(type(value) is int for point in points for value in point)
 
 
+def test_a_window_that_would_outgrow_its_field_ends_before():
+    """A slice that comes late: 49 ms summed already, then nothing for 20 ms."""
+    sampler = Sampler()
+    sampler.begin(0)
+    slices = [(at_us, 10_000) for at_us in range(0, 40_000, 10_000)] + [(40_000, 9_000)]
+    slices += [(69_000, 10_000), (79_000, 10_000)]
+    for start_us, length_us in slices:
+        sampler.add([0, start_us, length_us, 1000, 7000], 1, 50_000)
+    sampler.flush()
+    points = [sampler.point(i) for i in range(sampler.count)]
+    assert points == [(0, 0, 49_000, 5000, 35_000), (0, 69_000, 20_000, 2000, 14_000)]
+
+
 def test_a_record_across_the_wrap_of_the_counter():
     hw = StillHardware()
     hw.now_us = ticks.PERIOD - 1_300_000
@@ -142,10 +162,10 @@ def test_the_longest_chunk_fits_into_a_reply():
     """Eight points of the largest values there are, sealed under the longest session and seq."""
     board = Board(StillHardware())
     sampler = board.engine.sampler
-    rows = [7, 0, 0, 65_535, (1 << 30) - 1]
+    rows = [7, 0, 0, 65_535, (1 << 27) - 1]
     for index in range(CHUNK_POINTS):
         start_us = 120_000_000 + index
-        sampler.add([rows[0], start_us, 999_999, *rows[3:]], 1, 0)
+        sampler.add([rows[0], start_us, MOST_LENGTH_US, *rows[3:]], 1, 0)
     message = board._do_fetch(0)
     assert isinstance(message, str)
     assert message.count(",") == 5 * CHUNK_POINTS + 1

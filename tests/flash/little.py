@@ -174,6 +174,7 @@ class Stdin:
 class System:
     class implementation:
         name, version, _machine = "micropython", (1, 28, 0), "Raspberry Pi Pico with RP2040"
+        _mpy = sys.implementation._mpy  # pyright: ignore[reportAttributeAccessIssue]
 
     stdin, stdout, path, modules = Stdin, _real_out, sys.path, sys.modules
     stderr = sys.stderr

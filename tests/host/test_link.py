@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 import sagline
+from sagline.device import commandset
 from sagline.device.link import TRIES, TRIES_WHEN_SILENT, Link
 from sagline.device.record import fetch_points
 from sagline.errors import BoardRefused, LinkLost, UsageError, WrongDevice
@@ -100,7 +101,7 @@ def test_silence_ends_in_link_lost_after_the_deadline(link, monkeypatch):
     before_s = link.clock.now_s()
     with pytest.raises(LinkLost, match="does not answer"):
         link.request("identity")
-    deadline_s = commands.by_name("identity").deadline_ms * 1e-3
+    deadline_s = commandset.by_name("identity").deadline_ms * 1e-3
     assert link.clock.now_s() - before_s == pytest.approx(TRIES * deadline_s, abs=0.4)
     monkeypatch.undo()
 
@@ -110,7 +111,7 @@ def test_another_protocol_version_is_refused(monkeypatch):
 
     def old_board(port):
         VirtualPort_open(port)
-        port.board._open = lambda session, text: "1,0"
+        port.board._open = lambda session, command, text: "1,0"
 
     VirtualPort_open = VirtualPort.open
     monkeypatch.setattr(VirtualPort, "open", old_board)

@@ -8,7 +8,8 @@ import re
 import sys
 from pathlib import Path
 
-from sagline_board import commands, faults, wire
+from sagline.device import commandset
+from sagline_board import faults, wire
 
 PROTOCOL = Path(__file__).parents[2] / "protocol.md"
 
@@ -17,7 +18,7 @@ def command_table() -> str:
     """Return the command table as Markdown."""
     rows = ["| command | parameters | reply | deadline | access | what it does |"]
     rows.append("|---|---|---|---|---|---|")
-    for command in commands.TABLE:
+    for command in commandset.TABLE:
         args = ", ".join(f"{name} {low}…{high}" for name, low, high in command.args)
         reply = command.reply if isinstance(command.reply, str) else ", ".join(command.reply)
         rows.append(

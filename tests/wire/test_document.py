@@ -10,6 +10,7 @@ import pytest
 
 from board.still import StillHardware
 from interpreters import micropython
+from sagline.device import commandset
 from sagline_board import commands, faults
 from sagline_board.board import Board
 from wire import cruelty, document
@@ -49,18 +50,25 @@ def test_the_size_of_a_chunk_is_as_the_page_says():
 
 
 def test_every_command_is_reached_by_its_own_header_and_done_by_the_board():
-    for command in commands.TABLE:
-        assert commands.find(command.header.replace("[:NEXT]", "")) is command
+    for command in commandset.TABLE:
+        assert commands.find(commandset.request(command.name)).name == command.name
         if command.name != "open_session":
             assert callable(getattr(Board, "_do_" + command.name))
 
 
-def test_short_forms_are_unambiguous():
-    spellings = [
-        (tuple(short for short, _, optional in header.nodes if not optional), header.query)
-        for header in commands.HEADERS
-    ]
-    assert len(set(spellings)) == len(spellings)
+def test_no_two_commands_share_a_spelling():
+    short = [command.header.replace("[:NEXT]", "") for command in commandset.TABLE]
+    spellings = [":".join(map(commands.short_form, header.split(":"))) for header in short]
+    spellings += [header.upper() for header in short]
+    for command, spelling in zip(commandset.TABLE * 2, spellings, strict=True):
+        assert [row[0] for row in commands.TABLE if commands.spells(row[1], spelling)] == [
+            command.name
+        ]
+
+
+def test_what_the_host_adds_is_for_these_commands_in_this_order():
+    assert [command.name for command in commandset.TABLE] == [row[0] for row in commands.TABLE]
+    assert list(commandset.TOLD) == [row[0] for row in commands.TABLE]
 
 
 def test_every_error_the_board_can_give_has_words():

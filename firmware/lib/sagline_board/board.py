@@ -78,7 +78,7 @@ class Board(CalibrationCommands):
         header, text = _split_header(message)
         command = commands.find(header)
         if command is not None and command.name == "open_session":
-            reply = self._open(session, text)
+            reply = self._open(session, command, text)
         elif session != self._session and not (command and command.access == ALWAYS):
             reply = self._error(faults.REFUSED_SESSION)
         else:
@@ -89,8 +89,7 @@ class Board(CalibrationCommands):
                 reply = self._error(reply)
         self._answer(session, seq, line, reply)
 
-    def _open(self, session, text):
-        command = commands.by_name("open_session")
+    def _open(self, session, command, text):
         values = self._arguments(command, text)
         if isinstance(values, int):
             return self._error(values)

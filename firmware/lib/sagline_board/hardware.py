@@ -81,7 +81,8 @@ class Hardware:
     def capture(self, length_us, bin_us):
         """Sample for `length_us`, return how many rows were written.
 
-        The on-board converter gives one row per channel for each `bin_us`;
-        the ADS1115 one row for each conversion that ended meanwhile.
+        The on-board converter gives one row per channel for each `bin_us`, or
+        more where it samples in shorter pieces; the ADS1115 one row for each
+        conversion that ended meanwhile.
         """
         raise NotImplementedError

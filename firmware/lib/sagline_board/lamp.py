@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""What the board's lamp says without a host: one table, and which of its rows holds.
+"""What the board's lamp says without a host: its patterns, and which of them holds.
+
+What each means to whoever looks is told in hardware/assembly.md, which a test reads against this.
 
 The lamp draws on the supply that the references hang on, so it is dark from the first reading of
 a step to the last.
@@ -26,15 +28,6 @@ PATTERNS = {
 }
 BLINK_MS = (200, 300)
 PAUSE_MS = 1500
-
-MEANINGS = (
-    (STARTING, "lit for 1.5 s", "the firmware starts; Ctrl-C now stops it"),
-    (READY, "a short blink every 2 s", "ready: loads off and cool, nobody connected"),
-    (WARM, "lit 1 s, dark 1 s", "as after any start, the loads count as warm; pulses must wait"),
-    (HELD, "two short blinks every 2 s", "a program on the computer has the rig"),
-    (STEP, "dark for seconds", "a step runs; the lamp is kept dark, or it would disturb it"),
-    (TRIPPED, "some slow blinks, then a pause", "the guard has tripped; the blinks tell why"),
-)
 
 
 def state_of(board):

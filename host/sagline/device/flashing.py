@@ -23,11 +23,13 @@ CHUNK_BYTES = 512
 OLDEST = (1, 20)
 """MicroPython with what the firmware asks of it."""
 _BESIDE = ".new"
+# Of files in the firmware's folders that are its own, also of another version.
+_ENDINGS = (".py", ".mpy", _BESIDE)
 
 _SAFE = "from machine import Pin\nfor n in {pins}:\n Pin(n, Pin.OUT, value=0)\n"
 _ABOUT = """import sys
 i = sys.implementation
-print(i.name, "%d.%d" % i.version[:2], getattr(i, "_machine", ""), sep="|")
+print(i.name, "%d.%d" % i.version[:2], getattr(i, "_machine", ""), getattr(i, "_mpy", 0), sep="|")
 """
 _WATCHDOG = "from machine import mem32\nprint(1 if mem32[{address}] & {enable} else 0)\n"
 _HASHES = """import os, hashlib, binascii
@@ -44,9 +46,10 @@ def hash_of(path):
   made.update(data)
  file.close()
  return binascii.hexlify(made.digest()).decode()
-def names(folder):
+def names(folder, endings):
  try:
-  return [one for one in os.listdir("/" + folder) if one.endswith(".py") or one.endswith(".new")]
+  there = os.listdir("/" + folder)
+  return [one for one in there if [end for end in endings if one.endswith(end)]]
  except OSError:
   return []
 """
@@ -65,10 +68,11 @@ Action = Literal["same", "new", "replace", "remove"]
 
 @dataclass(frozen=True)
 class Board:
-    """What is to be flashed: MicroPython's version there, and the board's name by it."""
+    """What is to be flashed: MicroPython's version there, the board's name by it, its `_mpy`."""
 
     micropython: str
     name: str
+    mpy: int
 
     @property
     def chip(self) -> str | None:
@@ -94,8 +98,8 @@ def meet(repl: RawRepl) -> Board:
         repl.run(_SAFE.format(pins=(*PINS["gates"], PINS["arm"])))
     except BoardRaised as error:
         raise _no_pico(error.raised) from error
-    name, version, machine = repl.run(_ABOUT).strip().split("|")
-    board = Board(version, machine)
+    name, version, machine, mpy = repl.run(_ABOUT).strip().split("|")
+    board = Board(version, machine, int(mpy))
     if name != "micropython" or board.chip is None:
         raise _no_pico(f"it is {machine or name}")
     if tuple(int(part) for part in version.split(".")) < OLDEST:
@@ -130,14 +134,14 @@ def compare(repl: RawRepl, files: Sequence[BoardFile]) -> tuple[Change, ...]:
     changes = [Change(one.path, _action(there[one.path], one.sha256)) for one in files]
     told = repl.run(
         _HASHES
-        + f"for folder in {('', *FOLDERS)!r}:\n for name in names(folder):\n"
+        + f"for folder in {('', *FOLDERS)!r}:\n for name in names(folder, {_ENDINGS!r}):\n"
         + "  print(folder + '/' + name)\n"
     )
     ours = set(paths)
     for line in told.split():
         path = line.lstrip("/")
         of_ours = path.endswith(_BESIDE) and path.removesuffix(_BESIDE) in ours
-        in_folders = "/" in path and path.endswith((".py", _BESIDE))
+        in_folders = "/" in path and path.endswith(_ENDINGS)
         if path not in ours and (of_ours or in_folders):
             changes.append(Change(path, "remove"))
     return tuple(changes)

@@ -10,6 +10,7 @@ import secrets
 from typing import Any
 
 from sagline.analysis.values import Notice
+from sagline.device import commandset
 from sagline.device.clock import Clock, WallClock
 from sagline.device.replay import SCHEME as REPLAY
 from sagline.device.serialport import SafePort, open_port
@@ -119,9 +120,9 @@ class Link:
         if name not in ("open_session", "close_session") and self._is_stale():
             self._open_session()
         self._seq = self._seq % _MOST_SEQ + 1
-        message = commands.request(name, *values)
+        message = commandset.request(name, *values)
         sealed = wire.seal(self._session, self._seq, message) + b"\n"
-        deadline_s = commands.by_name(name).deadline_ms * 1e-3
+        deadline_s = commandset.by_name(name).deadline_ms * 1e-3
         self._seen = b""
         for attempt in range(self._tries):
             # The line end ends whatever half line a lost byte has left on the board's side.
@@ -148,7 +149,7 @@ class Link:
         if len(numbers) < least:
             raise WrongDevice(
                 "bad_reply",
-                f"The board answers {commands.request(name, *values)} with {reply[:60]!r}.",
+                f"The board answers {commandset.request(name, *values)} with {reply[:60]!r}.",
                 NEW_FIRMWARE,
             )
         return numbers
@@ -159,7 +160,7 @@ class Link:
         Further fields, which a newer board may add at the end, are left out.
         Raises as `integers`.
         """
-        names = commands.by_name(name).reply
+        names = commandset.by_name(name).reply
         numbers = self.integers(name, *values, least=len(names))
         return dict(zip(names, numbers, strict=False))
 

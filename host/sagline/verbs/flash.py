@@ -10,6 +10,7 @@ from sagline.verbs.common import add_json, add_rig
 if TYPE_CHECKING:
     from sagline.device.flashing import Board, Change
     from sagline.device.rawrepl import RawRepl
+    from sagline.firmware import BoardFile
 
 WAIT_S = 300.0
 BACK_S = 30.0
@@ -37,6 +38,12 @@ def add(commands: Any) -> None:
         "--dry-run", action="store_true", help="tell what differs and write nothing"
     )
     parser.add_argument(
+        "--source",
+        action="store_true",
+        help="write source instead of bytecode: takes more of the board's memory, and its "
+        "tracebacks tell lines",
+    )
+    parser.add_argument(
         "--wait",
         type=float,
         default=WAIT_S,
@@ -58,9 +65,9 @@ def run(args: argparse.Namespace) -> int:
     address = _address(args)
     # Under another name, perhaps, but with its own number the board will be back.
     meant = serial_number_of(address) or address
-    files = board_files()
     with RawRepl(address) as repl:
         board = flashing.meet(repl)
+        files, why = _form(board_files(), board, args.source)
         changes = flashing.compare(repl, files)
         differs = any(change.action != "same" for change in changes)
         if differs and not args.dry_run:
@@ -69,9 +76,9 @@ def run(args: argparse.Namespace) -> int:
         flashing.restart(repl)
     firmware = None if args.dry_run else _back(meant, address)
     if args.json:
-        print(json.dumps(_told(board, changes, firmware, args.dry_run), indent=2))
+        print(json.dumps(_told(board, changes, firmware, why, args.dry_run), indent=2))
         return 0
-    _print(board, changes, args.dry_run)
+    _print(board, changes, why, args.dry_run)
     if firmware is not None:
         print(f"The board answers with firmware {firmware}.")
         if firmware != __version__:
@@ -79,12 +86,28 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
+def _form(
+    files: "tuple[BoardFile, ...]", board: "Board", source: bool
+) -> "tuple[tuple[BoardFile, ...], str]":
+    """The files as this board is to have them; why they are source, "" where they are not."""
+    from sagline.bytecode import NotCompiled, compiled
+
+    if source:
+        return files, "as asked"
+    try:
+        return compiled(files, board.mpy), ""
+    except NotCompiled as error:
+        return files, str(error)
+
+
 def _told(
-    board: "Board", changes: "tuple[Change, ...]", firmware: str | None, dry_run: bool
+    board: "Board", changes: "tuple[Change, ...]", firmware: str | None, why: str, dry_run: bool
 ) -> dict[str, Any]:
     return {
         "board": board.name,
         "micropython": board.micropython,
+        "form": "source" if why else "bytecode",
+        "why_source": why or None,
         "dry_run": dry_run,
         "files": [{"path": one.path, "action": one.action} for one in changes],
         "firmware": firmware,
@@ -99,8 +122,10 @@ def _write(repl: "RawRepl", changes: Any) -> None:
             line.show(f"{change.path}  {size} bytes" if size else f"{change.path}  removed")
 
 
-def _print(board: "Board", changes: "tuple[Change, ...]", dry_run: bool) -> None:
+def _print(board: "Board", changes: "tuple[Change, ...]", why: str, dry_run: bool) -> None:
     print(f"{board.name}, MicroPython {board.micropython}")
+    if why:
+        print(f"  source, which takes more of the board's memory: {why}")
     for change in changes:
         if change.action != "same":
             print(f"  {change.path:<34} {(_WOULD if dry_run else _WORDS)[change.action]}")
