@@ -115,6 +115,13 @@ class AnyRecord(Strict):
         asked = [] if times_s is None else [one for one in results if one.is_at(times_s)]
         return next(reversed(asked or results), None)
 
+    def meant(self, results: Sequence[Result], given: str) -> Result | None:
+        """Return the result whose id was given, or the main one where the record's id was."""
+        text = given.strip().lower()
+        named = [one for one in results if one.id.startswith(text) or one.id.endswith(text)]
+        whole = self.id.startswith(text) or self.id.endswith(text)
+        return named[0] if len(named) == 1 and not whole else self.main_of(results)
+
     def to_dict(self) -> dict[str, Any]:
         """Return the JSON document as plain dicts, lists, strings and numbers."""
         return self.model_dump(mode="json", by_alias=True)

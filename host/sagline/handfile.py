@@ -19,6 +19,7 @@ import json
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from sagline.analysis.hand import fields
 from sagline.errors import UsageError
 from sagline.handrecord import HandOptions, HandRecord
 from sagline.log.csvtext import Digits, Field, Style, metadata, table
@@ -34,8 +35,8 @@ COLUMNS = {
     "current_a": "amps",
     "power_w": "watts",
 }
-ABOUT = ("way", "closed_s", "label", "designation", "operator", "temperature_c")
-SWITCHES = ("fit_open", "extrapolate")
+ABOUT = ("way", fields.TIMES[0].name, *(one.name for one in fields.ABOUT))
+SWITCHES = tuple(one.name for one in fields.SWITCHES)
 OPTIONS = tuple(HandOptions.model_fields)
 # What an exported file says besides, and nobody needs to read.
 TOLD = ("schema", "id", "kind", "started_at", "sagline")

@@ -10,7 +10,8 @@ from typing import Literal
 
 from pydantic import Field
 
-from sagline.analysis.hand.sheet import CLOSERS, Sheet, option
+from sagline.analysis.hand.fields import CLOSERS, option
+from sagline.analysis.hand.sheet import Sheet
 from sagline.analysis.hand.typed import typed
 from sagline.anyrecord import AnyRecord, Strict
 

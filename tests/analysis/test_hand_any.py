@@ -7,7 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sagline.analysis.hand.estimate import estimate
-from sagline.analysis.hand.sheet import OPTIONS, WAYS, Sheet
+from sagline.analysis.hand.fields import WAYS
+from sagline.analysis.hand.sheet import OPTIONS, Sheet
 from sagline.errors import Refused, UsageError
 
 NUMBERS = st.one_of(

@@ -26,7 +26,8 @@ sys.path.insert(0, str(Path(__file__).parents[1]))
 from bench.draws import Figure
 from bench.tally import Cover
 from sagline.analysis.hand.estimate import estimate
-from sagline.analysis.hand.sheet import LINE, SLIDEWIRE, VOLTMETER, Sheet
+from sagline.analysis.hand.fields import LINE, SLIDEWIRE, VOLTMETER
+from sagline.analysis.hand.sheet import Sheet
 from sagline.analysis.values import AnalysisError, Quantity
 
 Made = tuple[Sheet, float, float]

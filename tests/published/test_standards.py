@@ -6,7 +6,8 @@ import re
 import pytest
 
 from sagline.analysis.hand.estimate import estimate
-from sagline.analysis.hand.sheet import LINE, VOLTMETER, Sheet
+from sagline.analysis.hand.fields import LINE, VOLTMETER
+from sagline.analysis.hand.sheet import Sheet
 from sagline.analysis.standards import (
     PRESCRIBED,
     Closed,

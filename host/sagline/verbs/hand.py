@@ -6,16 +6,23 @@ import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sagline.analysis.hand.fields import (
+    CIRCUIT,
+    LINE,
+    READINGS,
+    SLIDEWIRE,
+    SWITCHES,
+    UNCERTAINTIES,
+    WAYS,
+    Field,
+)
 from sagline.ids import short_id
-from sagline.verbs import beside
+from sagline.log import beside
 from sagline.verbs.common import add_json, add_log
 from sagline.verbs.handtext import DESCRIPTION, EPILOG
 
 if TYPE_CHECKING:
-    from sagline.errors import NotStored
     from sagline.handfile import HandFile
-    from sagline.handrecord import HandRecord
-    from sagline.results import Result
 
 
 def add(commands: Any) -> None:
@@ -57,44 +64,33 @@ def add(commands: Any) -> None:
 
 
 def _add_readings(group: Any) -> None:
-    for name, metavar, text in (
-        ("open", "V|CM", "open voltage, or balance length without load"),
-        ("loaded", "V|CM", "the same with the load"),
-        ("load", "OHM", "the load they were read on; closes the group"),
-        ("amps", "A", "or the current, negative where the cell is charged"),
-        ("watts", "W", "or the power in the load"),
-    ):
-        group.add_argument(f"--{name}", action=_Append, metavar=metavar, help=text)
+    for field in READINGS:
+        unit = "V|CM" if SLIDEWIRE in field.ways and field.unit == "V" else _metavar(field)
+        group.add_argument(field.option, action=_Append, metavar=unit, help=field.means)
 
 
 def _add_stated(group: Any) -> None:
-    for name, metavar in (
-        ("volts", "V"), ("amps", "A"), ("watts", "W"), ("ohm", "OHM"), ("length", "CM")
-    ):  # fmt: skip
-        group.add_argument(f"--u-{name}", metavar=f"{metavar}|%", help=argparse.SUPPRESS)
-    group.description = "--u-volts, --u-amps, --u-watts, --u-ohm, --u-length: see below"
+    for field in UNCERTAINTIES:
+        group.add_argument(field.option, metavar=f"{_metavar(field)}|%", help=argparse.SUPPRESS)
+    names = ", ".join(field.option for field in UNCERTAINTIES)
+    group.description = f"{names}: see below"
 
 
 def _add_circuit(group: Any) -> None:
-    for name, metavar, text in (
-        ("lead-ohm", "OHM", "leads in series with the load, beyond where the cell is read"),
-        ("end-correction", "CM", "added to every length"),
-        ("null-width", "CM", "length over which no deflection is seen"),
-        ("wire-length", "CM", "length of the wire; what lies beyond is refused"),
-        ("gradient", "V/CM", "volts per centimetre, for E"),
-        ("standard-emf", "V", "or a standard cell's EMF"),
-        ("standard-length", "CM", "and its balance length"),
-        ("volts-change", "V", "line: the change of voltage alone"),
-        ("amps-change", "A", "for this change of current: r without E"),
-        ("rated-amps", "A", "line: the cell's rated current, to hold two currents against"),
-    ):
-        group.add_argument(f"--{name}", metavar=metavar, help=text)
-    group.add_argument(
-        "--fit-open", action="store_true", help="line: take the open voltage for a point of it"
-    )
-    group.add_argument(
-        "--extrapolate", action="store_true", help="line: give the E of two points all the same"
-    )
+    for field in CIRCUIT:
+        group.add_argument(field.option, metavar=_metavar(field), help=_means(field))
+    for field in SWITCHES:
+        group.add_argument(field.option, action="store_true", help=_means(field))
+
+
+def _metavar(field: Field) -> str:
+    """Its unit, as a command line can spell it."""
+    return field.unit.replace("Ω", "ohm").upper()
+
+
+def _means(field: Field) -> str:
+    """What it means, behind the one way that it is for."""
+    return f"{LINE}: {field.means}" if field.ways == (LINE,) else field.means
 
 
 class _Append(argparse.Action):
@@ -109,19 +105,20 @@ class _Append(argparse.Action):
 def run(args: argparse.Namespace) -> int:
     """Compute, keep, print. Returns the exit status."""
     from sagline.computing import result_of
+    from sagline.handkeeping import keep, record_of
     from sagline.log.choice import usual_log
     from sagline.log.store import Log
     from sagline.wording import report_lines
 
     path = args.log or usual_log(demo=args.demo)
-    record = _record(args)
+    record = record_of(_typed(args))
     result = result_of(record)
     found = None
     if args.beside is not None:
         with Log(path) as log:
             found = beside.against(log, args.beside, record, result)
     # Before it is told, so that nothing that was told is lost.
-    failure = _keep(path, record, result)
+    failure = keep(path, record, result)
     if failure is not None:
         result = result.with_warning("not_stored", failure.message, failure.remedy)
     if args.json:
@@ -141,72 +138,26 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _keep(path: Path, record: "HandRecord", result: "Result") -> "NotStored | None":
-    """Put both in the log; return why that failed, None where it did not."""
-    from sagline.errors import NotStored
-    from sagline.log.opening import LogError
-    from sagline.log.store import Log
-
-    try:
-        with Log(path, write=True) as log:
-            log.complete(record, result)
-    except NotStored as error:
-        return error
-    except LogError as error:
-        return NotStored(error.code, error.message, error.remedy)
-    return None
-
-
-def _record(args: argparse.Namespace) -> "HandRecord":
-    """Return the record of what was typed or stands in the file. Raises UsageError."""
-    from datetime import UTC, datetime
-
-    from uuid6 import uuid7
-
-    from sagline.analysis.hand.sheet import WAYS, option
-    from sagline.analysis.hand.typed import positive, typed
-    from sagline.config import load_config
-    from sagline.errors import UsageError
-    from sagline.handfile import OPTIONS, SWITCHES, HandFile, read_hand_file
-    from sagline.handrecord import HAND_SCHEMA, Entry, HandOptions, HandRecord
-    from sagline.plaintext import plain_text
-    from sagline_board import __version__
+def _typed(args: argparse.Namespace) -> "HandFile":
+    """Return what was typed, over what stands in the file. Raises UsageError."""
+    from sagline.handfile import OPTIONS, HandFile, read_hand_file
 
     file = HandFile(about={"way": args.what}) if args.what in WAYS else _file(args, read_hand_file)
-    entries = getattr(args, "entries", None) or file.entries
-    if file.about["way"] not in WAYS:
-        raise UsageError(
-            "unknown_way", f"{file.about['way']!r} is no way of reading.", f"Use {', '.join(WAYS)}."
-        )
-    given = {name: getattr(args, name) for name in OPTIONS if getattr(args, name) is not None}
+    about = {
+        "closed_s": args.closed_s,
+        "label": args.label,
+        "designation": args.designation,
+        "operator": args.operator,
+        "temperature_c": args.temperature,
+    }
+    options = {name: getattr(args, name) for name in OPTIONS}
     if args.closed_each is not None:
-        given["closed_each"] = " ".join(args.closed_each)
-
-    def about(name: str, wanted: str | None) -> str | None:
-        return plain_text(option(name), file.about.get(name) if wanted is None else wanted)
-
-    closed_s = about("closed_s", args.closed_s)
-    temperature_c = about("temperature_c", args.temperature)
-    operator = about("operator", args.operator)
-    switches = {name: getattr(args, name) or name in file.switches for name in SWITCHES}
-    return HandRecord(
-        schema=HAND_SCHEMA,
-        id=str(uuid7()),
-        kind="hand",
-        started_at=datetime.now(UTC),
-        label=about("label", args.label),
-        designation=about("designation", args.designation),
-        operator=plain_text("operator", load_config().operator) if operator is None else operator,
-        temperature_c=None
-        if temperature_c is None
-        else typed("--temperature", temperature_c).value,
-        sagline=__version__,
-        way=file.about["way"],  # pyright: ignore[reportArgumentType]
-        closed_s=None if closed_s is None else positive("--closed-s", closed_s).value,
-        entries=[Entry(name=name, text=_line(text)) for name, text in entries],  # pyright: ignore
-        options=HandOptions(**{k: _line(v) for k, v in {**file.options, **given}.items()}),
-        **switches,
-    )
+        options["closed_each"] = " ".join(args.closed_each)
+    file.entries = getattr(args, "entries", None) or file.entries
+    file.about |= {name: text for name, text in about.items() if text is not None}
+    file.options |= {name: text for name, text in options.items() if text is not None}
+    file.switches |= {field.name for field in SWITCHES if getattr(args, field.name)}
+    return file
 
 
 def _file(args: argparse.Namespace, read: Any) -> "HandFile":
@@ -219,10 +170,3 @@ def _file(args: argparse.Namespace, read: Any) -> "HandFile":
             "Give the one or the other; the ways of reading are voltmeter, line and slidewire.",
         )
     return read(Path(args.what))
-
-
-def _line(text: str) -> str:
-    """Return a number as it was typed. Raises UsageError for what is no line of text."""
-    from sagline.plaintext import plain_text
-
-    return plain_text("number", text) or ""

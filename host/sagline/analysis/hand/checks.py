@@ -5,16 +5,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from sagline.analysis.hand.sheet import SLIDEWIRE, Group, Sheet, option
+from sagline.analysis.hand.fields import SLIDEWIRE, STATED, named, option
+from sagline.analysis.hand.sheet import Group, Sheet
 from sagline.analysis.values import AnalysisError, Notice, Quantity
-
-STATED = {"u_volts": "V", "u_amps": "A", "u_watts": "W", "u_ohm": "Ω", "u_length": "cm"}
-"""The unit of what each option states the uncertainty of."""
-
-TYPED = {
-    "lead_ohm": "Ω", "end_correction": "cm", "gradient": "V/cm", "standard_emf": "V",
-}  # fmt: skip
-"""The unit of options for which none can be stated."""
 
 EXTRAPOLATED = Notice(
     "extrapolated",
@@ -116,7 +109,8 @@ def guesses(guessed: Mapping[str, tuple[float, str]]) -> list[Notice]:
 
 
 def _guess(name: str, half: float, source: str) -> Notice:
-    if name in STATED:
+    field = named(name)
+    if field.takes == STATED:
         example = "0.05" if name == "u_length" else "0.5%"
         remedy = f"state its standard uncertainty with {option(name)}, such as {example}"
     else:
@@ -124,8 +118,7 @@ def _guess(name: str, half: float, source: str) -> Notice:
     return Notice(
         "resolution_only",
         f"no uncertainty of {source} was stated: only what the last digit typed leaves open, "
-        f"±{half:g} {(STATED | TYPED)[name]}, is in U, not what the instrument itself may be off "
-        "by",
+        f"±{half:g} {field.unit}, is in U, not what the instrument itself may be off by",
         remedy,
     )
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 
 from math import fsum
 
-from sagline.analysis.hand.sheet import LINE, VOLTMETER, Group, Sheet, groups_of, option
+from sagline.analysis.hand.fields import LINE, VOLTMETER, option
+from sagline.analysis.hand.sheet import Group, Sheet, groups_of
 from sagline.analysis.hand.typed import positive
 from sagline.analysis.hand.voltmeter import settings_of
 from sagline.analysis.standards import PRESCRIBED, Closed, TwoCurrent, two_current_r, voltage_drop_r

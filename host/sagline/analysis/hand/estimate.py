@@ -6,7 +6,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from sagline.analysis.hand import definitions, line, slidewire, voltmeter
-from sagline.analysis.hand.sheet import LINE, SLIDEWIRE, VOLTMETER, Sheet, require_known
+from sagline.analysis.hand.fields import LINE, SLIDEWIRE, VOLTMETER
+from sagline.analysis.hand.sheet import Sheet, require_known
 from sagline.analysis.hand.values import HandEstimate
 from sagline.errors import UsageError
 

@@ -9,33 +9,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 
+from sagline.analysis.hand.fields import CLOSERS, LINE, STATED_OPTIONS, WAYS, option
 from sagline.analysis.hand.typed import Stated, Typed, positive, stated, typed
 from sagline.errors import UsageError
 
-VOLTMETER, LINE, SLIDEWIRE = WAYS = ("voltmeter", "line", "slidewire")
-CLOSERS = ("load", "amps", "watts")
-ENTRIES = ("open", "loaded", *CLOSERS)
-
-_ANY_WAY = ("u_ohm", "lead_ohm", "u_volts")
-_METERS = (*_ANY_WAY, "u_amps", "u_watts")
-_WIRE = (
-    "u_length", "end_correction", "null_width", "wire_length", "gradient", "standard_emf",
-    "standard_length",
-)  # fmt: skip
 OPTIONS: Mapping[str, tuple[str, ...]] = {
-    VOLTMETER: _METERS,
-    LINE: (*_METERS, "volts_change", "amps_change", "closed_each", "rated_amps"),
-    SLIDEWIRE: (*_ANY_WAY, *_WIRE),
+    way: tuple(one.name for one in STATED_OPTIONS if way in one.ways) for way in WAYS
 }
 """The options that mean something for each way of reading."""
 
 SAME_SHARE = 0.02
 """Loads or currents that differ by less than this are one setting, read again."""
-
-
-def option(name: str) -> str:
-    """Return the name as it is typed: "--u-volts"."""
-    return f"--{name.replace('_', '-')}"
 
 
 @dataclass(frozen=True)

@@ -17,10 +17,11 @@ from typing import Any
 from sagline.analysis.budget import Figures, figures
 from sagline.analysis.hand import advice, checks
 from sagline.analysis.hand.beyond import beyond
+from sagline.analysis.hand.fields import SLIDEWIRE
 from sagline.analysis.hand.inputs import Inputs, Reading
 from sagline.analysis.hand.line import all_open
 from sagline.analysis.hand.reading import SETTINGS, load_circuit
-from sagline.analysis.hand.sheet import SLIDEWIRE, Group, Sheet, groups_of
+from sagline.analysis.hand.sheet import Group, Sheet, groups_of
 from sagline.analysis.hand.straight import Fit, fit
 from sagline.analysis.hand.values import HandEstimate, HandLine, Point, Row
 from sagline.analysis.hand.voltmeter import settings_of

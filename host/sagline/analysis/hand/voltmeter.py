@@ -20,9 +20,10 @@ import numpy as np
 from sagline.analysis.budget import Figures, figures
 from sagline.analysis.hand import advice, checks
 from sagline.analysis.hand.beyond import beyond
+from sagline.analysis.hand.fields import VOLTMETER
 from sagline.analysis.hand.inputs import Inputs
 from sagline.analysis.hand.reading import SETTINGS, readers, rows_of
-from sagline.analysis.hand.sheet import VOLTMETER, Group, Sheet, groups_of
+from sagline.analysis.hand.sheet import Group, Sheet, groups_of
 from sagline.analysis.hand.values import HandEstimate, Row
 from sagline.analysis.repeats import Scatter
 from sagline.analysis.values import AnalysisError, Notice, Quantity, RepeatRow

@@ -90,10 +90,7 @@ def log_path(args: argparse.Namespace) -> Path:
 
 def meant(record: "AnyRecord", results: "Sequence[Result]", given: str) -> "Result | None":
     """Return the result whose id was given, or the record's main one where the run's id was."""
-    text = given.strip().lower()
-    named = [one for one in results if one.id.startswith(text) or one.id.endswith(text)]
-    whole = record.id.startswith(text) or record.id.endswith(text)
-    return named[0] if len(named) == 1 and not whole else record.main_of(results)
+    return record.meant(results, given)
 
 
 def no_result(record: "AnyRecord", args: argparse.Namespace) -> "LogError":

@@ -8,7 +8,7 @@ from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from sagline.ids import short_id
-from sagline.verbs import beside
+from sagline.log import beside
 from sagline.verbs.log.common import add_ids, add_verb, log_option, meant, no_result, open_log
 
 if TYPE_CHECKING:

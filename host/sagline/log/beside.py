@@ -1,5 +1,7 @@
 # SPDX-License-Identifier: MIT
-"""Readings by hand beside a rig's run, in words and as JSON."""
+"""Readings by hand beside a logged run, in words and as JSON; which runs there are for it."""
+
+from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -15,7 +17,7 @@ if TYPE_CHECKING:
     from sagline.results import ResistanceAt, Result
 
 
-def candidate_of(record: "AnyRecord", result: "Result", r_ohm: "ResistanceAt") -> "Candidate":
+def candidate_of(record: AnyRecord, result: Result, r_ohm: ResistanceAt) -> Candidate:
     """Return a result as it is compared, by this r of it."""
     from sagline.analysis.comparison import Candidate
     from sagline.designations import find
@@ -36,20 +38,19 @@ def candidate_of(record: "AnyRecord", result: "Result", r_ohm: "ResistanceAt") -
     )
 
 
-def longest(result: "Result") -> "ResistanceAt":
+def longest(result: Result) -> ResistanceAt:
     """Return r at the longest time the result has."""
     return max(result.r_at, key=lambda at: at.t_s or 0.0, default=result.r_ohm)
 
 
-def against(log: "Log", given: str, record: "AnyRecord", result: "Result") -> "Beside":
+def against(log: Log, given: str, record: AnyRecord, result: Result) -> Beside:
     """Put a new result beside the logged one of this id. Raises LogError."""
     from sagline.analysis.beside import beside
     from sagline.log.opening import LogError
-    from sagline.verbs.log.common import meant
 
     other_id = log.find(given)
     other = log.any_record(other_id)
-    known = meant(other, log.results(other_id), given)
+    known = other.meant(log.results(other_id), given)
     if known is None:
         raise LogError(
             "no_result",
@@ -61,12 +62,12 @@ def against(log: "Log", given: str, record: "AnyRecord", result: "Result") -> "B
     )
 
 
-def document(found: "Beside") -> dict[str, Any]:
+def document(found: Beside) -> dict[str, Any]:
     """Return it for JSON."""
     return {"beside": asdict(found)}
 
 
-def lines(found: "Beside") -> list[str]:
+def lines(found: Beside) -> list[str]:
     """Return it in words, a line each."""
     from sagline.wording import bare_figure, instant, notice_lines, wrapped
 
@@ -86,7 +87,7 @@ def lines(found: "Beside") -> list[str]:
     return [*said, *wrapped(notice_lines(found.notices), 79)][:-1]
 
 
-def _verdict(found: "Beside") -> Sequence[str]:
+def _verdict(found: Beside) -> Sequence[str]:
     en = found.pair.en
     if en is None:
         return ["E_n is not known."]
