@@ -23,6 +23,7 @@ from boards.files import FolderFiles
 from boards.loop import StdioPort, serve
 from boards.nullpwm import NullPwm, find_null
 from boards.oneshot import OneShot
+from boards.thermistor import find_thermistor
 from boards.watchdog import Watchdog
 from machine import ADC, I2C, PWM, Pin
 
@@ -42,6 +43,7 @@ START_DELAY_MS = 1500
 # Edges that fill ARM's pump before the first gate, so that current flows from
 # the gate's edge on (simulated: 28 are enough, see hardware/verification.md).
 ARM_EDGES = 64
+_EIO = 5
 # Where what is kept through a reset lies in the board's file system.
 FOLDER = "/"
 
@@ -78,6 +80,7 @@ class PicoHardware(Hardware):
         self._level = 1
         self._wide = None
         self._null = None
+        self._thermistor = None
         self._find_front_ends()
         # Looked up once: a method taken from an object takes memory.
         self._between_slots = self._between
@@ -92,6 +95,8 @@ class PicoHardware(Hardware):
             return
         bus = I2C(0, sda=Pin(PINS["sda"]), scl=Pin(PINS["scl"]), freq=BUS_HZ,
                   timeout=BUS_TIMEOUT_US)  # fmt: skip
+        self._thermistor = find_thermistor(bus)
+        self.thermistor = 1 if self._thermistor is not None else 0
         # Pulled up, or a board without the converter would read whatever floats there.
         self._wide = find_ads1115(bus, Pin(PINS["ready"], Pin.IN, Pin.PULL_UP))
         if self._wide is None:
@@ -105,6 +110,11 @@ class PicoHardware(Hardware):
 
     def ticks_us(self):
         return time.ticks_us()
+
+    def read_thermistor(self):
+        if self._thermistor is None:
+            raise OSError(_EIO)
+        return self._thermistor.read()
 
     def light(self, level):
         """Light the lamp, or not. Never while a step runs: `capture` finds it dark."""

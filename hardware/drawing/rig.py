@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from drawing import board, channels, force, null
+from drawing import board, channels, force, null, thermistor
 from drawing.pen import STEP_MM, TEXT_MM, Sheet, identifier
 from drawing.writing import effects
 from tools.sexp import Quoted, Written, write
@@ -16,6 +16,7 @@ _COVER = (
     ("channels", "Three channels: divider with lift, clamp, follower; range"),
     ("null", "Supplies, references, null channel"),
     ("board", "Board with the firmware, converter of 16 bits"),
+    ("thermistor", "Thermistor at the cell; may be left out"),
 )
 _NOTES = (
     "Board ground is the negative sense lead, behind its fuse. RET is not ground.",
@@ -28,7 +29,7 @@ _NOTES = (
 
 def pages() -> list[Sheet]:
     """The pages after the first, drawn."""
-    return [force.sheet(), channels.sheet(), null.sheet(), board.sheet()]
+    return [force.sheet(), channels.sheet(), null.sheet(), board.sheet(), thermistor.sheet()]
 
 
 def files() -> dict[str, str]:
@@ -52,7 +53,7 @@ def _root(drawn: list[Sheet]) -> Written:
     blocks: list[Written] = []
     by_name = {sheet.name: sheet for sheet in drawn}
     for index, (name, words) in enumerate(_COVER):
-        at = (12, 14 + 10 * index)
+        at = (12, 10 + 9 * index)
         cover.note(words, (36, at[1] + 3))
         blocks.append(_block(name, by_name[name].title, at))
     for index, words in enumerate(_NOTES):

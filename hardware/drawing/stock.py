@@ -21,6 +21,7 @@ _SHOWN = {
     **dict.fromkeys(("REFERENCE", "CLIP", "LINK"), ("current",)),
     **dict.fromkeys(("QUAD_AMPLIFIER", "GATE", "ADS1115", "PICO"), ("supply",)),
     "TEST_POINT": (),
+    "NTC": (),
 }
 
 
@@ -178,6 +179,7 @@ KINDS = {
     "divider 1M": _divider("1M", "Lifts the node, so that zero, reversed and lost leads differ."),
     "divider 22k": _divider("22k", "Of the return channel."),
     "divider 220k": _divider("220k", "Lifts the return channel."),
+    "divider 10k": _divider("10k", "Above the thermistor: the ratio of the two is read."),
     "R 10k": _small("10k", "Ground tie, pull-ups and the null's filter; none needs its 1 %."),
     "R 10": _small("10", "Damps what rings; parts the analogue supply from the board's."),
     "R 22": _small("22", "Damps the ground tie."),
@@ -237,6 +239,12 @@ KINDS = {
         "Converter of 16 bits with four inputs, ADS1115",
         ("a module with the ADS1115, its pull-ups left in place", "ADS1115 on an adapter board"),
         "Reads sense, force, return, and sense less null.",
+    ),
+    "thermistor": Kind(
+        "NTC", "10k", "1%", "power 0.05 W", "insulated bead on two wires of 0.5 m",
+        "Thermistor 10 kohm 1 % at 25 degrees, B(25/50) 3950 K 1 %, insulated bead",
+        ("bead of 10 kohm with B 3435: change the profile's `b_k`", "glass bead in heat-shrink"),
+        "The cell's temperature: r without it says half. May be left out.",
     ),
     "board": Kind(
         "PICO", "PICO", "", "supply 5.5 V", "module with 40 pins",

@@ -54,6 +54,11 @@ SYMBOLS = {
     symbol.name: symbol
     for symbol in (
         _two("R", "R", 1.27, _PLAIN, box=((-1.016, -2.54), (1.016, 2.54))),
+        # A resistor with the slanted line of one that heat changes.
+        _two(
+            "NTC", "TH", 1.27, _PLAIN, ((-2.0, -1.9), (-2.0, -1.0), (2.0, 1.9)),
+            box=((-1.016, -2.54), (1.016, 2.54)),
+        ),
         _two("C", "C", 3.17, _PLAIN, ((-2, 0.64), (2, 0.64)), ((-2, -0.64), (2, -0.64))),
         _two(
             "F", "F", 1.27, _PLAIN, ((0, 2.54), (0, -2.54)), box=((-0.762, -2.54), (0.762, 2.54))

@@ -187,6 +187,7 @@ def _board(deck: Deck, part: Part) -> list[str]:
 
 _MODELS: dict[str, Callable[[Deck, Part], list[str]]] = {
     "R": _resistor,
+    "NTC": _resistor,
     "C": _capacitor,
     "F": _fuse,
     "LINK": _link,

@@ -3,7 +3,7 @@
 
 from __future__ import annotations
 
-from tools.circuit import CONVERTER, GND, REFERENCE, SENSE_POS, Circuit
+from tools.circuit import CONVERTER, GND, REFERENCE, SENSE_POS, SUPPLY, Circuit
 
 Findings = list[str]
 
@@ -122,10 +122,33 @@ def converters_read_the_same(c: Circuit) -> Findings:
     return [*found, "the fourth input is not the null channel's"]
 
 
+def the_thermistor_is_the_profiles(c: Circuit) -> Findings:
+    """Ohms and tolerances; its converter reads it and the supply, at an address of its own."""
+    n, found = c.netlist, []
+    for bead in (ref for ref, part in n.parts.items() if part.symbol == "NTC"):
+        joint = c.across(bead, GND)
+        for ref in n.on(joint, "ADS1115"):
+            if (n.net(ref, "AIN0"), n.net(ref, "AIN1")) != (joint, SUPPLY):
+                found.append(f"{ref} does not read {bead} and the supply")
+            if n.net(ref, "ADDR") != SUPPLY or ref == CONVERTER:
+                found.append(f"{ref} answers as {CONVERTER} does")
+        drawn = {}
+        for ref in n.between(joint, SUPPLY, "R"):
+            drawn["reference_ohm"] = round(n.parts[ref].number)
+            drawn["reference_tolerance_ppm"] = round((n.parts[ref].tolerance or 0.0) * 1e6)
+        drawn["ohm_at_25"] = round(n.parts[bead].number)
+        drawn["tolerance_ppm"] = round((n.parts[bead].tolerance or 0.0) * 1e6)
+        said = {name: c.profile.THERMISTOR[name] for name in drawn}
+        if drawn != said or len(drawn) < 4:
+            found.append(f"{bead}: drawn {drawn}, in the profile {said}")
+    return found
+
+
 SAMENESS = (
     pins_are_the_profiles,
     loads_are_the_profiles,
     channels_are_the_profiles,
     references_are_the_profiles,
     converters_read_the_same,
+    the_thermistor_is_the_profiles,
 )

@@ -16,4 +16,4 @@ def test_a_board_knows_it_by_its_link(full: FullBoard, chip: Chip) -> None:
     board = Board(hw)
     board.receive(b"SYST:CAP?\nRIG:LOAD:COUN?\n")
     told = board.take_output().split()
-    assert told[0].endswith(b",1") and told[1] == b"1"
+    assert told[0].endswith(b",1,0") and told[1] == b"1"

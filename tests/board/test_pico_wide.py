@@ -51,13 +51,13 @@ def test_the_bus_is_on_the_profiles_pins_and_gives_up_in_a_millisecond(full: Ful
 
 def test_a_full_build_names_what_it_has(full: FullBoard) -> None:
     board = Board(pico().PicoHardware())
-    assert answer(board, "SYST:CAP?") == "1,0,1,1,1,1,0"
+    assert answer(board, "SYST:CAP?") == "1,0,1,1,1,1,0,0"
     assert answer(board, "*TST?") == "0"
 
 
 def test_a_base_build_names_its_own_converter_alone(chip: Chip) -> None:
     board = Board(pico().PicoHardware())
-    assert answer(board, "SYST:CAP?") == "1,0,1,0,1,0,0"
+    assert answer(board, "SYST:CAP?") == "1,0,1,0,1,0,0,0"
     assert answer(board, "STEP:NULL 5;:SYST:ERR?") == ""
     assert answer(board, "SYST:ERR?").startswith(str(faults.HARDWARE))
 
@@ -83,7 +83,7 @@ def nothing(full: FullBoard) -> None:
 def test_what_does_not_work_at_the_start_is_not_named(full: FullBoard, lack) -> None:
     lack(full)
     board = Board(pico().PicoHardware())
-    assert answer(board, "SYST:CAP?") == "1,0,1,0,1,0,0"
+    assert answer(board, "SYST:CAP?") == "1,0,1,0,1,0,0,0"
     assert answer(board, "*TST?") == "0"
 
 
@@ -91,7 +91,7 @@ def test_what_does_not_work_at_the_start_is_not_named(full: FullBoard, lack) -> 
 def test_a_null_channel_that_does_not_follow_is_not_named(full: FullBoard, volts: float) -> None:
     full.pwm.volts = lambda: volts  # type: ignore[method-assign]
     board = Board(pico().PicoHardware())
-    assert answer(board, "SYST:CAP?") == "1,0,1,1,1,0,0"
+    assert answer(board, "SYST:CAP?") == "1,0,1,1,1,0,0,0"
     answer(board, "STEP:SEGM 0,30;STAR")
     while board.poll() == 0:
         pass
@@ -226,7 +226,7 @@ def test_a_fault_of_the_bus_in_a_step_trips_the_guard(full: FullBoard, fault) ->
         full.chip.now_us += 100_000
         assert answer(board, "MEAS:COUN?") == ""
         assert answer(board, "SYST:ERR?").startswith(str(faults.HARDWARE))
-        assert answer(board, "SYST:CAP?") == "1,0,1,1,1,1,0"
+        assert answer(board, "SYST:CAP?") == "1,0,1,1,1,1,0,0"
         assert int(answer(board, "*TST?")) > 0
     # Back again, from its power-up on, it is read as before.
     full.wide.absent, full.wide.stuck = False, None

@@ -193,6 +193,12 @@ MISTAKES = (
             "references_are_the_profiles"),
     Mistake("another tie in the profile",
             told(lambda p: p.LEADS.update(ground_tie_ohm=100)), "references_are_the_profiles"),
+    Mistake("thermistor and supply swapped", swapped("U7", "4", "5"),
+            "the_thermistor_is_the_profiles"),
+    Mistake("the thermistor's converter at the other's address", moved("U7", "ADDR", "GND"),
+            "the_thermistor_is_the_profiles"),
+    Mistake("15 k above the thermistor", fielded("R90", "Value", "10k", "15k"),
+            "the_thermistor_is_the_profiles"),
     Mistake("inputs of the converter swapped", swapped("U6", "4", "5"),
             "converters_read_the_same"),
 )  # fmt: skip

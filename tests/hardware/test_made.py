@@ -88,7 +88,7 @@ def test_the_print_has_every_page_and_word() -> None:
             assert data[int(entry[:10]) :].startswith(b"%d 0 obj\n" % number)
     lengths = re.findall(rb"<< /Length (\d+) >>\nstream\n(.*?)\nendstream", data, re.S)
     assert [int(length) for length, _ in lengths] == [len(drawn) for _, drawn in lengths]
-    titles = ["rig", "force", "channels", "null", "board"]
+    titles = ["rig", "force", "channels", "null", "board", "thermistor"]
     for name, (_, drawn) in zip(titles, lengths, strict=True):
         printed = re.findall(r"\((.*)\) Tj", drawn.decode("cp1252"))
         assert printed[:-1] == WORDS[name]

@@ -232,7 +232,7 @@ class Board(CalibrationCommands):
     def _do_capabilities(self):
         hw = self._hw
         return _join((commands.PROTOCOL_MAJOR, commands.PROTOCOL_MINOR, hw.onboard, hw.ads1115,
-                      hw.one_shot, hw.null, hw.build))  # fmt: skip
+                      hw.one_shot, hw.null, hw.build, hw.thermistor))  # fmt: skip
 
     def _do_close_session(self):
         self._session = None
@@ -265,6 +265,11 @@ class Board(CalibrationCommands):
         if not self._hw.null:
             return _join([0] * len(commands.NULL_FIELDS))
         return _fields(profile.NULL, commands.NULL_FIELDS)
+
+    def _do_thermistor_values(self):
+        if not self._hw.thermistor:
+            return _join([0] * len(commands.THERMISTOR_FIELDS))
+        return _fields(profile.THERMISTOR, commands.THERMISTOR_FIELDS)
 
     def _do_range_values(self):
         return _join(profile.RANGE_MV)
@@ -334,6 +339,16 @@ class Board(CalibrationCommands):
             if source == profile.ADS1115 * 4 + profile.NULL_DIFFERENCE:
                 return _join((self.engine.null_setting, n, total))
         return faults.HARDWARE
+
+    def _do_thermistor_codes(self):
+        if not self._hw.thermistor:
+            return faults.HARDWARE
+        if self.engine.state == RUNNING:
+            return faults.INIT_IGNORED
+        try:
+            return _join(self._hw.read_thermistor())
+        except OSError:
+            return faults.HARDWARE
 
     def _do_volts(self):
         if not self.engine.read_live():

@@ -41,6 +41,10 @@ NULL_FIELDS = (
     "inl_millilsb", "noise_millilsb", "load_shift_nv",
 )  # fmt: skip
 REFERENCE_FIELDS = ("reference_uv", "tolerance_ppm")
+THERMISTOR_FIELDS = (
+    "reference_ohm", "reference_tolerance_ppm", "ohm_at_25", "tolerance_ppm", "b_k",
+    "b_tolerance_ppm",
+)  # fmt: skip
 LEAD_FIELDS = ("return_path_milliohm", "sense_path_milliohm", "ground_tie_ohm", "force_max_ma")
 POINT_FIELDS = ("source", "start_us", "length_us", "n", "total")
 # Short enough that one damaged byte in a thousand spoils one reply in five.
@@ -76,6 +80,7 @@ TABLE = (
     ("reference_values", "RIG:REFerence?", (), ANY),
     ("lead_values", "RIG:LEADs?", (), ANY),
     ("null_values", "RIG:NULL?", (), ANY),
+    ("thermistor_values", "RIG:THERmistor?", (), ANY),
     ("range_values", "RIG:RANGe?", (), ANY),
     ("set_range", "STEP:RANGe", (("high", 0, 1),), CHANGE),
     ("set_null", "STEP:NULL", (("setting", 0, 4095),), CHANGE),
@@ -88,6 +93,7 @@ TABLE = (
     ("abort", "ABORt", (), ALWAYS),
     ("counts", "MEASure:COUNts?", (), ANY),
     ("null_counts", "MEASure:NULL?", (), ANY),
+    ("thermistor_codes", "MEASure:THERmistor?", (), ANY),
     ("volts", "MEASure:VOLTage?", (), ANY),
     ("guard_state", "GUARd:STATe?", (), ANY),
     ("guard_clear", "GUARd:CLEar", (), CHANGE),

@@ -33,6 +33,7 @@ class Hardware:
     null: 1 where the null channel is fitted; then every round of the ADS1115 also reads sense
         less null, source 7, and `set_null` sets it.
     wide_codes: 1 where the on-board converter has the RP2040's wide codes.
+    thermistor: 1 where one is fitted; `read_thermistor` then reads it.
     build: `profile.FULL`, or `profile.BASE`, which has no ARM.
     one_shot: 1 where the hardware itself ends each gate pulse.
     hung: 1 where the board starts because the firmware hung with a load on.
@@ -44,6 +45,7 @@ class Hardware:
     onboard = 1
     ads1115 = 0
     null = 0
+    thermistor = 0
     wide_codes = 0
     build = 0
     one_shot = 0
@@ -76,6 +78,13 @@ class Hardware:
 
     def set_null(self, setting):
         """Set the null channel's voltage, 0 to `profile.NULL["settings"]` - 1."""
+        raise NotImplementedError
+
+    def read_thermistor(self):
+        """Return the codes of the thermistor and of the voltage over it and its resistor.
+
+        Raises OSError. Called at rest only.
+        """
         raise NotImplementedError
 
     def capture(self, length_us, bin_us):

@@ -192,6 +192,17 @@ NULL = {
     "load_shift_nv": 7700,
 }
 
+# The thermistor that may lie at the cell: an insulated bead of so many ohm at 25 C and of this
+# B value (25 to 50 C), in series with a resistor.
+THERMISTOR = {
+    "reference_ohm": 10000,
+    "reference_tolerance_ppm": 1000,
+    "ohm_at_25": 10000,
+    "tolerance_ppm": 10000,
+    "b_k": 3950,
+    "b_tolerance_ppm": 10000,
+}
+
 # Highest cell voltage that still fits each range (board's choice of range and
 # over-voltage trip).
 RANGE_MV = (4500, 16500)

@@ -16,7 +16,7 @@ from sagline.analysis.values import AnalysisError
 PPM = 1e6
 
 
-class _Integers:
+class Integers:
     """Mixin: build from a mapping of the board's integer fields."""
 
     @classmethod
@@ -30,7 +30,7 @@ class _Integers:
 
 
 @dataclass(frozen=True)
-class LoadProfile(_Integers):
+class LoadProfile(Integers):
     """One load of the bank: resistor, its switch (two MOSFETs in series), limits.
 
     What warms within a pulse is 0 where it is not known.
@@ -104,7 +104,7 @@ class LoadProfile(_Integers):
 
 
 @dataclass(frozen=True)
-class ChannelProfile(_Integers):
+class ChannelProfile(Integers):
     """A node fed from its tap and the reference. A part of 0 ohm is not fitted."""
 
     top_ohm: int
@@ -131,7 +131,7 @@ class ChannelProfile(_Integers):
 
 
 @dataclass(frozen=True)
-class ReferenceProfile(_Integers):
+class ReferenceProfile(Integers):
     """The reference that lifts the channels and is the on-board converter's full scale."""
 
     reference_uv: int
@@ -147,7 +147,7 @@ class ReferenceProfile(_Integers):
 
 
 @dataclass(frozen=True)
-class ConverterProfile(_Integers):
+class ConverterProfile(Integers):
     """A converter: code width at the pin, limits of its errors in codes, its pace."""
 
     lsb_nv: int
@@ -187,7 +187,7 @@ class ConverterProfile(_Integers):
 
 
 @dataclass(frozen=True)
-class NullProfile(_Integers):
+class NullProfile(Integers):
     """The null channel: a steady voltage of `settings` steps, and sense less it in fine codes."""
 
     settings: int
@@ -228,7 +228,7 @@ class NullProfile(_Integers):
 
 
 @dataclass(frozen=True)
-class LeadsProfile(_Integers):
+class LeadsProfile(Integers):
     """The negative leads as they usually are, what ties the return node to ground, and what the
     force path may carry, 0 where the board does not say."""
 

@@ -15,6 +15,7 @@ from sagline_board.commands import (
     LOAD_FIELDS,
     NULL_FIELDS,
     REFERENCE_FIELDS,
+    THERMISTOR_FIELDS,
 )
 
 
@@ -56,9 +57,18 @@ TOLD = {
     "next_error": Told('number,"text"', "Take the oldest error from the queue."),
     "error_count": Told(("count",), "How many errors are queued."),
     "capabilities": Told(
-        ("protocol_major", "protocol_minor", "onboard", "ads1115", "one_shot", "null", "build"),
+        (
+            "protocol_major",
+            "protocol_minor",
+            "onboard",
+            "ads1115",
+            "one_shot",
+            "null",
+            "build",
+            "thermistor",
+        ),
         "Protocol version; which converters are fitted; 1 if hardware ends each pulse; 1 with "
-        "the null channel; 1 for the base build, which has no ARM.",
+        "the null channel; 1 for the base build, which has no ARM; 1 with a thermistor.",
     ),
     "open_session": Told(
         ("protocol_major", "protocol_minor"),
@@ -78,6 +88,9 @@ TOLD = {
         "force path may carry.",
     ),
     "null_values": Told(NULL_FIELDS, "The null channel; all 0 where it is not fitted."),
+    "thermistor_values": Told(
+        THERMISTOR_FIELDS, "The thermistor at the cell; all 0 where none is fitted."
+    ),
     "range_values": Told(("low_mv", "high_mv"), "Highest cell voltage of the two ranges."),
     "set_range": Told((), "Choose the range for what follows: 0 low, 1 the 16.5 V range."),
     "set_null": Told(
@@ -120,6 +133,11 @@ TOLD = {
     "null_counts": Told(
         ("setting", "n", "total"),
         "The setting, and one live reading of sense less null as a sum of signed codes.",
+    ),
+    "thermistor_codes": Told(
+        ("bead", "supply"),
+        "One reading at rest: codes of the thermistor, and of the voltage over it and its "
+        "resistor.",
     ),
     "volts": Told(
         ("sense_mv", "force_mv", "return_mv"),

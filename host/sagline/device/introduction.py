@@ -6,6 +6,7 @@ from itertools import product
 
 from sagline.analysis.calibration import tap_volts
 from sagline.analysis.profile import RigProfile
+from sagline.analysis.thermistor import ThermistorProfile
 from sagline.device.link import Link
 from sagline.errors import NEW_FIRMWARE, WrongDevice
 from sagline_board.profile import BASE
@@ -25,6 +26,7 @@ class Identity:
     one_shot: bool
     null: bool
     base: bool
+    thermistor: bool
 
 
 def identity_of(link: Link) -> Identity:
@@ -49,7 +51,21 @@ def identity_of(link: Link) -> Identity:
         bool(able["one_shot"]),
         bool(able["null"]),
         able["build"] == BASE,
+        bool(able["thermistor"]),
     )
+
+
+def thermistor_of(link: Link, identity: Identity) -> ThermistorProfile | None:
+    """Ask for the thermistor's values; None where none is fitted. Raises WrongDevice, LinkLost."""
+    if not identity.thermistor:
+        return None
+    said = link.fields("thermistor_values")
+    if min(said.values()) < 1:
+        raise WrongDevice(
+            "bad_profile", "The values that the board gives of its thermistor make none.",
+            NEW_FIRMWARE,
+        )  # fmt: skip
+    return ThermistorProfile.from_integers(said)
 
 
 def profile_of(link: Link, identity: Identity) -> RigProfile:

@@ -25,7 +25,7 @@ from sagline.calibrations import Calibration
 from sagline.computing import result_of
 from sagline.designations import Designation
 from sagline.designations import find as find_designation
-from sagline.device import lineprocedure, stepping
+from sagline.device import lineprocedure, stepping, temperature
 from sagline.device.admission import (
     Seen,
     open_voltage,
@@ -127,6 +127,9 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
     if settings.quick:
         plan = quickplan.quick(plan)
         haste = (plan.notice,)
+    warmth, unread = (None, ()) if settings.temperature_c is not None else temperature.read(rig)
+    if warmth is not None:
+        settings = replace(settings, temperature_c=round(warmth.celsius, 1))
     record = _record(rig, settings, known, plan)
     seen_as = (open_v, settings.designation, probe_r_ohm)
     line_plan = None
@@ -194,7 +197,8 @@ def _run(rig: Rig, settings: Settings) -> Iterator[Progress]:
         )
     without_null = rig.has_null and any(step.null_setting is None for step in steps)
     unbalanced = (UNBALANCED,) if without_null else ()
-    said = band + advice + haste + rig.notices + unbalanced
+    warmed = temperature.moved(rig, warmth)
+    said = band + advice + haste + rig.notices + unbalanced + unread + warmed
     remarks = [Warning_(**asdict(notice)) for notice in said]
     ending = Ending(at=datetime.now(UTC), how="complete", code=None, remarks=remarks)
     yield Finished(result_of(record.with_steps(steps, ending)), ending)

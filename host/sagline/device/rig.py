@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from sagline.analysis.calibration import tap_volts
 from sagline.analysis.values import Notice, RawStep
-from sagline.device.introduction import identity_of, profile_of
+from sagline.device.introduction import identity_of, profile_of, thermistor_of
 from sagline.device.link import Link
 from sagline.device.record import fetch_points
 from sagline.device.replay import SCHEME as REPLAY
@@ -70,6 +70,7 @@ class Rig:
         self.address = address
         self.identity = identity_of(link)
         self.profile = profile_of(link, self.identity)
+        self.thermistor = thermistor_of(link, self.identity)
         self.high_range = True
         self.null_setting: int | None = None
         self._calibration = RigCalibration(link, self.identity.serial, address)
@@ -255,6 +256,14 @@ class Rig:
             return None
         code = counts["total"] / counts["n"]
         return code * null.lsb_v if abs(code) < null.full_code else None
+
+    def thermistor_codes(self) -> tuple[int, int]:
+        """Read the thermistor at rest: its code, and that of the supply over it and its resistor.
+
+        Raises BoardRefused where it does not answer or a step runs.
+        """
+        counts = self._link.fields("thermistor_codes")
+        return counts["bead"], counts["supply"]
 
     def step(
         self, load_index: int, segments: Sequence[tuple[int, int]]

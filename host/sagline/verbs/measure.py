@@ -66,7 +66,12 @@ def add(commands: Any) -> None:
         metavar="S,...",
         help="times after switching at which r is reported, in s (default 0.1)",
     )
-    parser.add_argument("--temperature", type=float, metavar="C", help="the cell's, in °C")
+    parser.add_argument(
+        "--temperature",
+        type=float,
+        metavar="C",
+        help="the cell's, in °C (default: by the rig's thermistor, where it has one)",
+    )
     parser.add_argument(
         "--operator", metavar="NAME", help="who measures (default: as set in config.toml)"
     )

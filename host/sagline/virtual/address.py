@@ -21,6 +21,7 @@ from sagline.virtual.faults import Faults, parse_faults
 Adc = Literal["both", "ads1115", "onboard"]
 BoardName = Literal["rp2040", "rp2350"]
 Build = Literal["full", "base"]
+Fitted = Literal["off", "on"]
 Pace = Literal["fast", "real"]
 
 
@@ -42,6 +43,7 @@ class VirtualAddress:
     faults: Faults = field(default_factory=Faults)
     null: bool = True
     build: Build = "full"
+    thermistor: Fitted = "off"
 
 
 TRAY = "tray"
@@ -52,6 +54,7 @@ _CHOICES: dict[str, tuple[str, ...]] = {
     "board": get_args(BoardName),
     "pace": get_args(Pace),
     "build": get_args(Build),
+    "thermistor": get_args(Fitted),
 }
 
 
@@ -101,11 +104,18 @@ def parse(url: str) -> VirtualAddress:
         faults,
         null,
         cast(Build, chosen["build"]),
+        cast(Fitted, chosen["thermistor"]),
     )
 
 
 def _fit_for_base(values: dict[str, str]) -> None:
-    """A base build has the board's own converter and no other."""
+    """A base build has the board's own converter and no other, and no thermistor."""
+    if values.get("thermistor", "off") != "off":
+        raise UsageError(
+            "bad_address",
+            "build=base has no thermistor: it has no bus to read one by.",
+            "Leave thermistor out, or write build=full.",
+        )
     if values.setdefault("adc", "onboard") != "onboard":
         raise UsageError(
             "bad_address",

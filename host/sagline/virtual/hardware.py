@@ -19,6 +19,7 @@ from sagline.virtual.faults import (
 )
 from sagline.virtual.parts import Parts
 from sagline.virtual.sampling import Sampling
+from sagline.virtual.thermistor import VirtualThermistor
 from sagline_board import profile
 from sagline_board.commands import ARM_ALONE
 from sagline_board.hardware import ROW, Hardware
@@ -58,8 +59,11 @@ class VirtualHardware(Hardware):
         model: str,
         serial: str,
         faults: Faults | None = None,
+        thermistor: VirtualThermistor | None = None,
     ) -> None:
         super().__init__()
+        self.thermistor = int(thermistor is not None)
+        self._bead = thermistor
         self.faults = faults or Faults()
         self.onboard = int(onboard)
         self.ads1115 = int(ads1115)
@@ -109,6 +113,11 @@ class VirtualHardware(Hardware):
         self._sampling.null.set(setting, self._clock.now_us)
         # What was worked out ahead is of the old voltage.
         self._at(self._clock.now_us, lambda circuit: None)
+
+    def read_thermistor(self) -> tuple[int, int]:
+        if self._bead is None:
+            raise OSError(5)
+        return self._bead.codes(self.circuit.cell.temperature_c)
 
     def gate_mask(self) -> int:
         """Return the loads that are on now (for tests and for whoever looks at the bench)."""

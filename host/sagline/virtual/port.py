@@ -21,6 +21,7 @@ from sagline.virtual.hardware import SimulationBug, VirtualHardware
 from sagline.virtual.meter import HandMeter
 from sagline.virtual.noisyline import NoisyLine
 from sagline.virtual.parts import draw_parts
+from sagline.virtual.thermistor import VirtualThermistor
 from sagline_board.board import Board
 from sagline_board.profile import BASE, FULL, loads_of
 
@@ -42,7 +43,7 @@ class PortClock:
 
 def build_hardware(address: VirtualAddress, clock: VirtualClock) -> VirtualHardware:
     """Return the hardware that `address` describes; its seed draws the rig and the noise."""
-    draw, noise, *_ = _generators(address.seed)
+    draw, noise, *_, bead = _generators(address.seed)
     build = BASE if address.build == "base" else FULL
     if address.faults.shorted >> len(loads_of(build)):
         raise UsageError(
@@ -63,12 +64,14 @@ def build_hardware(address: VirtualAddress, clock: VirtualClock) -> VirtualHardw
         model=f"virtual-{address.board}",
         serial=f"{address.name}-{address.seed}",
         faults=address.faults,
+        thermistor=VirtualThermistor(bead) if address.thermistor == "on" else None,
     )
 
 
 def _generators(seed: int) -> list[np.random.Generator]:
-    """One each for rig, noise, bytes to and from the board, meter: none disturbs another."""
-    return [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(5)]
+    """One each for rig, noise, bytes to and from the board, meter, thermistor: none disturbs
+    another."""
+    return [np.random.default_rng(child) for child in np.random.SeedSequence(seed).spawn(6)]
 
 
 class VirtualPort(SerialBase):
@@ -101,7 +104,7 @@ class VirtualPort(SerialBase):
         self.address = parse(url)
         self.virtual_clock = VirtualClock(real_pace=self.address.pace == "real")
         self.hardware = build_hardware(self.address, self.virtual_clock)
-        _draw, _noise, to_board, from_board, meter = _generators(self.address.seed)
+        _draw, _noise, to_board, from_board, meter, _bead = _generators(self.address.seed)
         self._to_board = NoisyLine(self.address.faults.rates, to_board)
         self._from_board = NoisyLine(self.address.faults.rates, from_board)
         self.meter = HandMeter(meter)

@@ -52,10 +52,14 @@ class FullBoard:
         self.adc = AdcBlock(chip, name)
         self.pwm = PwmPin(chip, CLOCK_HZ[name])
         self.wide = WideChip(chip, self.pin_v)
+        # The thermistor's converter, where a test puts one in.
+        self.bead_v = 1.5
+        self.bead = WideChip(chip, lambda number: (self.bead_v, 3.29)[number], address=0x49)
+        self.bead.absent = True
         chip.driven[profile.PINS["ready"]] = self.wide.level
         vars(sys.modules["machine"]).update(
             mem32=Registers(chip, [chip.watchdog, self.adc]),
-            I2C=bus(chip, self.wide),
+            I2C=bus(chip, self.wide, self.bead),
             PWM=pwm_class(chip, self.pwm),
             freq=lambda: CLOCK_HZ[name],
         )
@@ -86,7 +90,7 @@ def chip(monkeypatch: pytest.MonkeyPatch) -> Iterator[Chip]:
         chip.enable |= 1 << number
     machine = types.ModuleType("machine")
     vars(machine).update(modules(chip))
-    vars(machine).update(I2C=bus(chip, None), PWM=None, freq=lambda: CLOCK_HZ["RP2350"])
+    vars(machine).update(I2C=bus(chip), PWM=None, freq=lambda: CLOCK_HZ["RP2350"])
     vars(machine).update(unique_id=lambda: bytes.fromhex("e6614103e7452b2f"))
     vars(machine)["reset"] = lambda: setattr(chip, "was_reset", chip.was_reset + 1)
     monkeypatch.setitem(sys.modules, "machine", machine)

@@ -31,7 +31,8 @@ class WideChip:
     absent: it does not answer. done: (began us, ended us, config word, code) of each conversion.
     """
 
-    def __init__(self, chip: Chip, pin_v: Callable[[int], float]) -> None:
+    def __init__(self, chip: Chip, pin_v: Callable[[int], float], address: int = ADDRESS) -> None:
+        self.address = address
         self.rate = 0.97
         self.stuck: int | None = None
         self.absent = False
@@ -108,8 +109,9 @@ class WideChip:
         return bytes([value >> 8 & 0xFF, value & 0xFF])
 
 
-def bus(chip: Chip, fitted: WideChip | None) -> type:
-    """Return machine.I2C with `fitted` on it, or nothing."""
+def bus(chip: Chip, *fitted: WideChip) -> type:
+    """Return machine.I2C with `fitted` on it."""
+    by_address = {one.address: one for one in fitted}
 
     class I2C:
         def __init__(self, number: int, *, sda: object, scl: object, freq: int, timeout: int):
@@ -118,9 +120,9 @@ def bus(chip: Chip, fitted: WideChip | None) -> type:
         def _there(self, address: int, length: int) -> WideChip:
             chip.now_us += BYTE_US * (1 + length)
             chip.access()
-            if fitted is None or fitted.absent or address != ADDRESS:
+            if address not in by_address or by_address[address].absent:
                 raise OSError(EIO)
-            return fitted
+            return by_address[address]
 
         def writeto(self, address: int, data: bytes) -> int:
             self._there(address, len(data)).receive(data)
